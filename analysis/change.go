@@ -1,0 +1,220 @@
+package analysis
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+
+	"carryover/analysis/fit"
+	"carryover/dataset"
+)
+
+// Kinds of change between two tests.
+const (
+	Drawdown = "drawdown" // spring minus autumn of one season: a fall is positive
+	Winter   = "winter"   // next spring minus autumn: a rise is positive
+	Year     = "year"     // same timing, one or more years on: a rise is positive
+)
+
+// Change is the difference of two levels of one analyte that may be compared.
+type Change struct {
+	Kind     string   `json:"kind"`
+	Season   int      `json:"season"` // of the later test
+	Analyte  string   `json:"analyte"`
+	Method   string   `json:"method"`
+	From     Endpoint `json:"from"`
+	To       Endpoint `json:"to"`
+	Estimate Estimate `json:"estimate"`
+	// Seen is false where the 90 % range holds zero: two tests with their error
+	// cannot tell the change from none.
+	Seen   bool  `json:"seen"`
+	Doubts []int `json:"doubts,omitempty"`
+}
+
+// Endpoint is one of the two tests of a change.
+type Endpoint struct {
+	Season    int          `json:"season"`
+	Timing    string       `json:"timing"`
+	Date      dataset.Date `json:"date"`
+	Qualifier string       `json:"qualifier,omitempty"`
+	Value     float64      `json:"value"`
+}
+
+func endOf(l *Level) Endpoint {
+	return Endpoint{l.Season, l.Timing, l.Date, l.Qualifier, l.Estimate.Value}
+}
+
+// Break is a place where differencing stops, and why.
+type Break struct {
+	Kind     string       `json:"kind"`
+	Season   int          `json:"season"`
+	Analytes []string     `json:"analytes"`
+	From     dataset.Date `json:"from"`
+	To       dataset.Date `json:"to"`
+	Reason   string       `json:"reason"`
+	Doubt    int          `json:"doubt"`
+}
+
+// seasonTests holds one analyte's levels of one season in date order.
+type seasonTests struct {
+	year           int
+	spring, autumn []*Level
+}
+
+// changes works out every change of the worked layer.
+//
+// Where a window holds several tests, drawdown uses the last spring test before
+// the crop and the first autumn test after it; the winter change uses the last
+// autumn test and the first spring test. A bed without a pair in a season gets
+// the change since the last test of the same timing, never called drawdown.
+func (b *bedWork) changes(levels []Level) (changes []Change, breaks []Break) {
+	for start := 0; start < len(levels); {
+		end := start
+		for end < len(levels) && levels[end].Analyte == levels[start].Analyte {
+			end++
+		}
+		seasons := bySeason(levels[start:end])
+		for i, s := range seasons {
+			pair := func(kind string, first, second []*Level) {
+				var reason string
+				var from, to *Level
+				for _, x := range first {
+					for _, y := range second {
+						if r := comparable(x, y); r != "" {
+							if reason == "" {
+								reason, from, to = r, x, y
+							}
+							continue
+						}
+						changes = append(changes, b.change(kind, x, y))
+						return
+					}
+				}
+				if reason != "" {
+					breaks = joinBreak(breaks, Break{Kind: kind, Season: to.Season, Analytes: []string{to.Analyte}, From: from.Date, To: to.Date, Reason: reason})
+				}
+			}
+			pair(Drawdown, reversed(s.spring), s.autumn)
+			if i == 0 {
+				continue
+			}
+			p := seasons[i-1]
+			if p.year == s.year-1 {
+				pair(Winter, reversed(p.autumn), s.spring)
+			}
+			// Once-a-year beds: this year's test against the last of its timing.
+			if len(s.spring) == 0 && len(s.autumn) > 0 {
+				pair(Year, lastOf(seasons[:i], func(t seasonTests) []*Level { return t.autumn }), s.autumn)
+			}
+			if len(s.autumn) == 0 && len(s.spring) > 0 {
+				if prior := lastOf(seasons[:i], func(t seasonTests) []*Level { return t.spring }); len(prior) > 0 && len(p.autumn) == 0 {
+					pair(Year, prior, s.spring)
+				}
+			}
+		}
+		start = end
+	}
+	for i := range breaks {
+		k := &breaks[i]
+		text := fmt.Sprintf("%s not worked out across %s (%s to %s): %s", strings.Join(k.Analytes, ", "), breakName(k.Kind, k.Season), k.From, k.To, k.Reason)
+		k.Doubt = b.doubt("break", text)
+	}
+	return changes, breaks
+}
+
+func breakName(kind string, season int) string {
+	switch kind {
+	case Drawdown:
+		return fmt.Sprintf("season %d", season)
+	case Winter:
+		return fmt.Sprintf("winter %d-%02d", season-1, season%100)
+	}
+	return fmt.Sprintf("the year to %d", season)
+}
+
+// joinBreak adds a break, or its analyte to the same break of another analyte.
+func joinBreak(list []Break, k Break) []Break {
+	for i := range list {
+		x := &list[i]
+		if x.Kind == k.Kind && x.Season == k.Season && x.From == k.From && x.To == k.To && x.Reason == k.Reason {
+			x.Analytes = append(x.Analytes, k.Analytes...)
+			return list
+		}
+	}
+	return append(list, k)
+}
+
+func lastOf(seasons []seasonTests, of func(seasonTests) []*Level) []*Level {
+	for i := len(seasons) - 1; i >= 0; i-- {
+		if l := of(seasons[i]); len(l) > 0 {
+			return reversed(l)
+		}
+	}
+	return nil
+}
+
+func reversed(l []*Level) []*Level {
+	l = slices.Clone(l)
+	slices.Reverse(l)
+	return l
+}
+
+// bySeason splits one analyte's levels of the worked layer; mid-season tests
+// take no part.
+func bySeason(levels []Level) (out []seasonTests) {
+	var top []*Level
+	for i := range levels {
+		if l := &levels[i]; l.Top() && l.Timing != MidSeason {
+			top = append(top, l)
+		}
+	}
+	slices.SortStableFunc(top, func(x, y *Level) int {
+		return cmp.Or(cmp.Compare(x.Season, y.Season), cmp.Compare(x.Date, y.Date))
+	})
+	for _, l := range top {
+		if n := len(out); n == 0 || out[n-1].year != l.Season {
+			out = append(out, seasonTests{year: l.Season})
+		}
+		s := &out[len(out)-1]
+		if l.Timing == Spring {
+			s.spring = append(s.spring, l)
+		} else {
+			s.autumn = append(s.autumn, l)
+		}
+	}
+	return out
+}
+
+// change estimates later minus earlier (drawdown: earlier minus later) from the
+// points of both levels.
+func (b *bedWork) change(kind string, x, y *Level) Change {
+	d, v := x.draws(0), y.draws(1)
+	value := x.Estimate.Value - y.Estimate.Value
+	for i := range d {
+		d[i] -= v[i]
+	}
+	if kind != Drawdown {
+		value = -value
+		for i := range d {
+			d[i] = -d[i]
+		}
+	}
+	median, low, high := fit.Range(d, RangeLevel)
+	if x.Qualifier != "" || y.Qualifier != "" {
+		value = median // a limit is no number to subtract
+	}
+	c := Change{
+		Kind: kind, Season: y.Season, Analyte: y.Analyte, Method: y.Method, From: endOf(x), To: endOf(y),
+		Estimate: Estimate{Value: value, Low: low, High: high, Level: RangeLevel, Unit: y.Estimate.Unit,
+			N: x.Estimate.N + y.Estimate.N, Basis: y.Estimate.Basis},
+		Seen: low > 0 || high < 0,
+	}
+	for _, id := range append(slices.Clone(x.Doubts), y.Doubts...) {
+		c.Doubts = addRef(c.Doubts, id)
+	}
+	for _, id := range b.betweenDoubts(x, y) {
+		c.Doubts = addRef(c.Doubts, id)
+	}
+	return c
+}

@@ -1,0 +1,185 @@
+package analysis
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+
+	"carryover/dataset"
+	"carryover/dataset/unit"
+)
+
+// Level is what one day's test says of one analyte in one layer of one bed: the
+// mean of that day's samples, with its 90 % range.
+type Level struct {
+	Season    int          `json:"season"`
+	Timing    string       `json:"timing"`
+	Date      dataset.Date `json:"date"`
+	DateBasis string       `json:"date_basis"`
+	Analyte   string       `json:"analyte"`
+	Method    string       `json:"method"` // empty: the report does not say
+	Lab       string       `json:"lab"`
+	DepthFrom *float64     `json:"depth_from_cm"`
+	DepthTo   *float64     `json:"depth_to_cm"`
+	Cores     *int32       `json:"cores"`
+	Qualifier string       `json:"qualifier,omitempty"` // "<" or ">"
+	Estimate  Estimate     `json:"estimate"`
+	Reported  []Reported   `json:"reported"`
+	Doubts    []int        `json:"doubts,omitempty"`
+	Suspect   bool         `json:"suspect,omitempty"` // perhaps not the soil of the test before
+
+	basis string // mass, volume or extract
+	sd    float64
+}
+
+// Reported is the lab's own print of a value, and the row it stands in.
+type Reported struct {
+	Value     float64 `json:"value"`
+	Qualifier string  `json:"qualifier,omitempty"`
+	Unit      string  `json:"unit"`
+	Form      string  `json:"form,omitempty"`
+	Sample    string  `json:"sample,omitempty"`
+	Row       RowRef  `json:"row"`
+}
+
+// Top reports whether the level is of the worked layer: from the surface down,
+// or of no stated depth.
+func (l *Level) Top() bool { return l.DepthFrom == nil || *l.DepthFrom < 1 }
+
+// depthKey tells layers apart to the centimetre.
+func depthKey(p *float64) int {
+	if p == nil {
+		return -1
+	}
+	return int(math.Round(*p))
+}
+
+// levels groups a bed's tests by day, layer, lab and method. The result is
+// sorted by analyte (as tables show them), layer, date, method and lab.
+func (b *bedWork) levels() []Level {
+	type key struct {
+		analyte, method, lab, unit, timing string
+		date                               dataset.Date
+		from, to                           int
+	}
+	at := map[key]int{}
+	var out []Level
+	for i := range b.history.Tests {
+		t := &b.history.Tests[i]
+		if t.Date > b.asOf {
+			continue
+		}
+		season, timing := b.cal.place(t.Date, t.Timing, b.seasonFacts)
+		k := key{t.Analyte, t.Method, t.Lab, t.Unit, timing, t.Date, depthKey(t.DepthFrom), depthKey(t.DepthTo)}
+		n, ok := at[k]
+		if !ok {
+			n = len(out)
+			at[k] = n
+			out = append(out, Level{
+				Season: season, Timing: timing, Date: t.Date, DateBasis: t.DateBasis,
+				Analyte: t.Analyte, Method: t.Method, Lab: t.Lab, DepthFrom: t.DepthFrom, DepthTo: t.DepthTo,
+				Cores: t.Cores, basis: t.Basis, Estimate: Estimate{Unit: t.Unit},
+			})
+		}
+		l := &out[n]
+		if c := len(l.Reported); c > 0 && t.Qualifier != l.Qualifier {
+			// A limit and a number cannot be averaged: keep the number.
+			if l.Qualifier == "" {
+				continue
+			}
+			l.Reported, l.Qualifier = nil, ""
+		}
+		l.Qualifier = t.Qualifier
+		n = len(l.Reported)
+		l.Estimate.Value = (l.Estimate.Value*float64(n) + t.Value) / float64(n+1)
+		l.Reported = append(l.Reported, Reported{
+			Value: t.ReportedValue, Qualifier: t.Qualifier, Unit: t.ReportedUnit, Form: t.ReportedForm, Sample: t.Sample, Row: refOf(t.Source),
+		})
+		if t.Conversion != "" {
+			l.Doubts = addRef(l.Doubts, b.doubt("convention", fmt.Sprintf("%s %s", t.Analyte, t.Conversion)))
+		}
+	}
+	for i := range out {
+		l := &out[i]
+		l.setRange(len(l.Reported))
+		b.doubtLevel(l)
+	}
+	slices.SortStableFunc(out, func(x, y Level) int {
+		return cmp.Or(
+			cmp.Compare(unit.Rank(x.Analyte), unit.Rank(y.Analyte)), cmp.Compare(x.Analyte, y.Analyte),
+			cmp.Compare(depthKey(x.DepthFrom), depthKey(y.DepthFrom)),
+			cmp.Compare(x.Season, y.Season), cmp.Compare(timingOrder(x.Timing), timingOrder(y.Timing)),
+			cmp.Compare(x.Date, y.Date), cmp.Compare(x.Method, y.Method), cmp.Compare(x.Lab, y.Lab),
+		)
+	})
+	return out
+}
+
+// doubtLevel attaches what is doubtful about one level by itself.
+func (b *bedWork) doubtLevel(l *Level) {
+	add := func(code, text string) { l.Doubts = addRef(l.Doubts, b.doubt(code, text)) }
+	if a, ok := unit.ByID(l.Analyte); l.Method == "" && ok && !a.Plain {
+		add("no method", fmt.Sprintf("the report of %s names no method: shown, but left out of drawdown, winter change, carryover and targets", l.when()))
+	}
+	if l.Qualifier == "<" {
+		add("below limit", fmt.Sprintf("%s of %s is below the lab's limit: it stands for anything from 0 to that limit", l.Analyte, l.when()))
+	}
+	if l.Qualifier == ">" {
+		add("above limit", fmt.Sprintf("%s of %s is above the lab's limit: nothing is differenced from it", l.Analyte, l.when()))
+	}
+	switch l.DateBasis {
+	case dataset.ByMonth:
+		add("date", fmt.Sprintf("of the %s %s test only the month is known; the 15th stands for it", l.Timing, l.Date.Time().Format("January 2006")))
+	case dataset.BySeason:
+		add("date", fmt.Sprintf("of the %s %d test only the season is known; %s stands for it", l.Timing, l.Season, l.Date))
+	case dataset.Assumed:
+		add("date", fmt.Sprintf("the date of the %s test is assumed", l.when()))
+	}
+	if len(l.Reported) > 1 {
+		add("samples", fmt.Sprintf("the test of %s is the mean of %d samples", l.when(), len(l.Reported)))
+	}
+}
+
+// when names the test as a grower would: its timing and day.
+func (l *Level) when() string {
+	switch l.DateBasis {
+	case dataset.ByMonth:
+		return l.Date.Time().Format("Jan 2006")
+	case dataset.BySeason:
+		return fmt.Sprintf("%s %d", l.Timing, l.Season)
+	}
+	return l.Date.String()
+}
+
+// comparable says why two levels must not be differenced; empty: they may.
+func comparable(x, y *Level) string {
+	depth := func(l *Level) string {
+		if l.DepthFrom == nil && l.DepthTo == nil {
+			return "no depth"
+		}
+		return fmt.Sprintf("%d-%d cm", max(0, depthKey(l.DepthFrom)), depthKey(l.DepthTo))
+	}
+	name := func(s string) string {
+		if s == "" {
+			return "none named"
+		}
+		return s
+	}
+	near := func(a, b *float64) bool { return a == nil && b == nil || a != nil && b != nil && math.Abs(*a-*b) <= 1 }
+	switch a, ok := unit.ByID(x.Analyte); {
+	case ok && !a.Plain && (x.Method == "" || y.Method == ""):
+		return "no method on the report"
+	case x.Method != y.Method:
+		return fmt.Sprintf("method %s, then %s", name(x.Method), name(y.Method))
+	case x.Estimate.Unit != y.Estimate.Unit:
+		return fmt.Sprintf("%s, then %s", x.Estimate.Unit, y.Estimate.Unit)
+	case !near(x.DepthFrom, y.DepthFrom) || !near(x.DepthTo, y.DepthTo):
+		return fmt.Sprintf("depth %s, then %s", depth(x), depth(y))
+	case x.Lab != y.Lab:
+		return fmt.Sprintf("lab %s, then %s", name(x.Lab), name(y.Lab))
+	case x.Qualifier == ">" || y.Qualifier == ">":
+		return "above the lab's limit"
+	}
+	return ""
+}

@@ -1,0 +1,429 @@
+package analysis
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"carryover/dataset"
+	"carryover/dataset/unit"
+)
+
+// Review holds all a reader may ask of the yearly review. Values are SI
+// whatever units are shown; the field names are stable.
+type Review struct {
+	Format   string       `json:"format"` // carryover.review/1
+	Book     string       `json:"book"`
+	Grower   string       `json:"grower"`
+	Invented bool         `json:"invented"` // a demo book: nothing in it is real
+	AsOf     dataset.Date `json:"as_of"`
+	Season   int          `json:"season"` // the season looked back on
+	Beds     []BedReview  `json:"beds"`
+	Targets  []Target     `json:"targets"`
+	Doubts   []Doubt      `json:"doubts"`
+	Cautions []string     `json:"cautions"`
+}
+
+// BedReview is one bed's part of the review.
+type BedReview struct {
+	Grower     string      `json:"grower"`
+	Bed        string      `json:"bed"`
+	Area       *float64    `json:"area_m2"`
+	Was        []string    `json:"was,omitempty"`
+	State      string      `json:"state"` // do now, test again, wait for spring, leave
+	Why        string      `json:"why"`
+	Actions    []Action    `json:"actions"`
+	LabPending bool        `json:"lab_pending"`
+	Levels     []Level     `json:"levels"`
+	Changes    []Change    `json:"changes"`
+	Breaks     []Break     `json:"breaks,omitempty"`
+	Carryover  []Carryover `json:"carryover"`
+	Inputs     []Input     `json:"inputs"`
+	Harvests   []Harvest   `json:"harvests"`
+	Lost       []Lost      `json:"lost,omitempty"`
+	Doubts     []int       `json:"doubts,omitempty"`
+}
+
+// Input is one spreading, or a run of equal ones.
+type Input struct {
+	Season    int           `json:"season"` // the season it serves
+	Date      dataset.Date  `json:"date"`
+	DateBasis string        `json:"date_basis"`
+	Material  string        `json:"material"`
+	Amount    *float64      `json:"amount"` // one time, in Unit
+	Unit      string        `json:"unit"`
+	About     bool          `json:"about,omitempty"`
+	Times     int           `json:"times"`
+	Every     *int32        `json:"every_days,omitempty"`
+	Until     *dataset.Date `json:"until,omitempty"`
+	Placed    string        `json:"placed,omitempty"`
+	Reported  Reported      `json:"reported"`
+}
+
+// Harvest is one weighed fruit or crop.
+type Harvest struct {
+	Season  int          `json:"season"`
+	Date    dataset.Date `json:"date"`
+	Crop    string       `json:"crop,omitempty"`
+	Plant   string       `json:"plant,omitempty"`
+	Weight  float64      `json:"weight_kg"`
+	Weighed string       `json:"weighed"` // scale, taped, guessed
+	Row     RowRef       `json:"row"`
+}
+
+// Lost is a fruit that did not make it to the scale.
+type Lost struct {
+	Season int          `json:"season"`
+	Date   dataset.Date `json:"date"`
+	How    string       `json:"how,omitempty"`
+}
+
+// Options of a review.
+type Options struct {
+	Book     string // name to print
+	Invented bool
+	South    bool
+	AsOf     *dataset.Date // nil: the last record's date
+	Targets  []Target
+	Select   dataset.Selection
+}
+
+// bedWork is one bed on its way through the review.
+type bedWork struct {
+	history     *dataset.BedHistory
+	cal         Calendar
+	asOf        dataset.Date
+	seasonFacts func(int) bedSeason
+	doubts      *doubts
+	targets     []Target
+	refs        []int
+}
+
+func (b *bedWork) doubt(code, text string) int { return b.doubts.add(b.history.Name, code, text) }
+
+// lastRecord returns the last day on which something was tested, spread or
+// harvested.
+func lastRecord(rec *dataset.Records) (last dataset.Date, ok bool) {
+	see := func(d dataset.Date) {
+		if !ok || d > last {
+			last, ok = d, true
+		}
+	}
+	for i := range rec.SoilTests {
+		see(rec.SoilTests[i].Date)
+	}
+	for i := range rec.Amendments {
+		see(rec.Amendments[i].Date)
+	}
+	for i := range rec.Harvests {
+		see(rec.Harvests[i].Date)
+	}
+	for i := range rec.Tillage {
+		see(rec.Tillage[i].Date)
+	}
+	for i := range rec.Covers {
+		see(rec.Covers[i].Sown)
+	}
+	return last, ok
+}
+
+// NewReview looks back on the records. Beds come in (grower, bed) order.
+//
+// The error wraps ErrTooFew where there is nothing to look back on: no bed, no
+// record, or no bed that the selection names.
+func NewReview(book *dataset.Book, rec *dataset.Records, o Options) (*Review, error) {
+	last, ok := lastRecord(rec)
+	if o.AsOf != nil {
+		last = *o.AsOf
+	} else if !ok {
+		return nil, fmt.Errorf("%w: the book holds no soil test, amendment or harvest yet: fill in a sheet and run: carryover import", ErrTooFew)
+	}
+	cal := Calendar{South: o.South}
+	r := &Review{
+		Format: "carryover.review/1", Book: o.Book, Invented: o.Invented, AsOf: last, Season: cal.SeasonOf(last), Targets: o.Targets,
+		Beds: []BedReview{}, Doubts: []Doubt{},
+		Cautions: []string{
+			"Estimates come from published general methods. Confirm rates with your lab and your local extension service.",
+			"Lime and sulfur are dusts: still air, gloves, goggles, mask. Raw manure carries pathogens; local rules may limit phosphorus.",
+		},
+	}
+	d := &doubts{}
+	growers := map[string]bool{}
+	for h := range book.Beds(rec, o.Select) {
+		b := &bedWork{history: h, cal: cal, asOf: last, doubts: d, targets: o.Targets}
+		b.seasonFacts = cal.seasonsOf(h, last)
+		r.Beds = append(r.Beds, b.review(r.Season))
+		growers[h.Grower] = true
+		r.Grower = h.Grower
+	}
+	if len(r.Beds) == 0 {
+		return nil, fmt.Errorf("%w: no such bed in the book", ErrTooFew)
+	}
+	if len(growers) > 1 {
+		r.Grower = fmt.Sprintf("%d growers", len(growers))
+	}
+	r.Doubts = append(r.Doubts, d.list...)
+	return r, nil
+}
+
+// review works one bed out.
+func (b *bedWork) review(season int) BedReview {
+	h := b.history
+	out := BedReview{Grower: h.Grower, Bed: h.Name, Changes: []Change{}, Carryover: []Carryover{}, Inputs: []Input{}, Harvests: []Harvest{}, Actions: []Action{}}
+	if d := b.descriptionAt(b.asOf); d != nil {
+		out.Area = d.Area
+	}
+	for i := range h.Descriptions {
+		if was := h.Descriptions[i].Was; was != "" && h.Descriptions[i].From <= b.asOf {
+			out.Was = append(out.Was, was)
+		}
+	}
+	out.Inputs = append(out.Inputs, b.inputs()...)
+	b.harvests(&out)
+	out.Levels = append([]Level{}, b.levels()...)
+	changes, breaks := b.changes(out.Levels)
+	out.Changes, out.Breaks = append(out.Changes, changes...), breaks
+	out.Carryover = append(out.Carryover, b.carryover(out.Levels)...)
+	b.unlikeSamples(&out)
+	b.skipped(out.Levels, season)
+	b.state(&out, season)
+	for _, x := range b.doubts.list {
+		if slices.Contains(x.Beds, h.Name) {
+			out.Doubts = append(out.Doubts, x.ID)
+		}
+	}
+	return out
+}
+
+// descriptionAt returns what is known of the bed on a day: the last description
+// from before it, else the first.
+func (b *bedWork) descriptionAt(on dataset.Date) *dataset.Bed {
+	var at *dataset.Bed
+	for i := range b.history.Descriptions {
+		if d := &b.history.Descriptions[i]; at == nil || d.From <= on {
+			at = d
+		}
+	}
+	return at
+}
+
+func (b *bedWork) inputs() (out []Input) {
+	for i := range b.history.Amendments {
+		a := &b.history.Amendments[i]
+		if a.Date > b.asOf {
+			continue
+		}
+		in := Input{
+			Season: b.cal.inputSeason(a.Date, b.seasonFacts), Date: a.Date, DateBasis: a.DateBasis, Material: a.Material,
+			Amount: a.Amount, Unit: a.Unit, About: a.Qualifier != "", Times: 1, Every: a.Every, Until: a.Until, Placed: a.Placed,
+			Reported: Reported{Unit: a.ReportedUnit, Row: refOf(a.Source)},
+		}
+		if a.ReportedAmount != nil {
+			in.Reported.Value = *a.ReportedAmount
+		}
+		if a.Every != nil && *a.Every > 0 && a.Until != nil {
+			in.Times = int((min(*a.Until, b.asOf)-a.Date)/dataset.Date(*a.Every)) + 1
+		}
+		out = append(out, in)
+	}
+	slices.SortStableFunc(out, func(x, y Input) int {
+		return cmp.Or(cmp.Compare(x.Season, y.Season), cmp.Compare(x.Date, y.Date))
+	})
+	return out
+}
+
+func (b *bedWork) harvests(out *BedReview) {
+	for i := range b.history.Harvests {
+		h := &b.history.Harvests[i]
+		if h.Date > b.asOf {
+			continue
+		}
+		out.Harvests = append(out.Harvests, Harvest{b.cal.SeasonOf(h.Date), h.Date, h.Crop, h.Plant, h.Weight, h.Weighed, refOf(h.Source)})
+		if h.Weighed != "scale" {
+			b.doubt("weight", fmt.Sprintf("the weight of %s was %s, not put on a scale", h.Date, h.Weighed))
+		}
+	}
+	for i := range b.history.Plantings {
+		if p := &b.history.Plantings[i]; p.FruitLost != nil && *p.FruitLost <= b.asOf {
+			out.Lost = append(out.Lost, Lost{int(p.Season), *p.FruitLost, p.LostHow})
+		}
+	}
+}
+
+// betweenDoubts are the doubts that what happened between two tests casts on
+// their difference.
+func (b *bedWork) betweenDoubts(x, y *Level) (refs []int) {
+	add := func(code, text string) { refs = addRef(refs, b.doubt(code, text)) }
+	var area *float64
+	for i := range b.history.Descriptions {
+		d := &b.history.Descriptions[i]
+		if area != nil && d.Area != nil && *d.Area > *area*1.02 && d.From > x.Date && d.From <= y.Date {
+			add("bed widened", fmt.Sprintf("the bed grew by %.0f %% on %s: new ground is mixed into later tests", 100*(*d.Area / *area - 1), d.From))
+		}
+		if d.Area != nil {
+			area = d.Area
+		}
+	}
+	for i := range b.history.Amendments {
+		a := &b.history.Amendments[i]
+		// Undissolved lime and gypsum read as calcium in an acid extract.
+		if !limes(a.Material) || y.Analyte != "Ca" && y.Analyte != "Mg" {
+			continue
+		}
+		for _, l := range []*Level{x, y} {
+			if a.Date <= l.Date && l.Date-a.Date < 120 {
+				add("fresh lime", fmt.Sprintf("%s on %s stands shortly before the test of %s: undissolved, it reads as high Ca (and Mg)", a.Material, a.Date, l.when()))
+			}
+		}
+	}
+	return refs
+}
+
+// limes tells lime and gypsum by name; the material's own kind is not needed to
+// raise a doubt.
+func limes(material string) bool {
+	m := strings.ToLower(material)
+	for _, w := range []string{"lime", "chalk", "dolomit", "gypsum", "marl", "wood ash", "calcite"} {
+		if strings.Contains(m, w) {
+			return true
+		}
+	}
+	return false
+}
+
+// Bounds of organic matter left after one season that decay alone can explain,
+// as a share of spring: 0.65 for mature compost. Own calculation from decay
+// rates of 0.1-0.6 a year for compost.
+const omDecayBound = 0.65
+
+// unlikeSamples marks an autumn test that cannot be of the same soil as its
+// spring test: organic matter fell further than decay can take it, or three and
+// more nutrients that compost carries fell together beyond their test error.
+func (b *bedWork) unlikeSamples(out *BedReview) {
+	type test struct {
+		season   int
+		from, to dataset.Date
+	}
+	fell := map[test][]string{}
+	var order []test
+	om := map[test]float64{}
+	for i := range out.Changes {
+		c := &out.Changes[i]
+		if c.Kind != Drawdown || c.From.Value <= 0 || c.From.Qualifier != "" {
+			continue
+		}
+		share := c.To.Value / c.From.Value
+		k := test{c.Season, c.From.Date, c.To.Date}
+		switch {
+		case c.Analyte == "OM" && share < omDecayBound:
+			om[k] = share
+			fallthrough
+		case c.Seen && share < 0.75 && slices.Contains([]string{"OM", "P", "Ca", "Mg", "Zn", "Cu", "CEC"}, c.Analyte):
+			if fell[k] == nil {
+				order = append(order, k)
+			}
+			fell[k] = append(fell[k], c.Analyte)
+		}
+	}
+	for _, k := range order {
+		if om[k] == 0 && len(fell[k]) < 3 {
+			continue
+		}
+		text := fmt.Sprintf("%s fell together between %s and %s", strings.Join(fell[k], ", "), k.from, k.to)
+		if len(fell[k]) == 1 {
+			text = fmt.Sprintf("%s fell between %s and %s", fell[k][0], k.from, k.to)
+		}
+		if om[k] > 0 {
+			text += fmt.Sprintf("; organic matter kept %.0f %% of its spring level, less than decay can leave (%.0f %%)", 100*om[k], 100*omDecayBound)
+		}
+		id := b.doubt("not the same soil", text+": perhaps not the same soil was sampled (another spot, deeper cores, compost scraped aside)")
+		for i := range out.Changes {
+			c := &out.Changes[i]
+			if c.From.Date == k.from && c.To.Date == k.to || c.From.Date == k.to {
+				c.Doubts = addRef(c.Doubts, id)
+			}
+		}
+		for i := range out.Levels {
+			if l := &out.Levels[i]; l.Date == k.to && l.Top() {
+				l.Doubts, l.Suspect = addRef(l.Doubts, id), true
+			}
+		}
+		for i := range out.Carryover {
+			if c := &out.Carryover[i]; c.Date == k.to {
+				c.Doubts = addRef(c.Doubts, id)
+			}
+		}
+	}
+}
+
+// skipped names seasons without a spring or an autumn test, and windows that
+// hold several.
+func (b *bedWork) skipped(levels []Level, season int) {
+	type window struct {
+		year   int
+		timing string
+	}
+	days := map[window][]dataset.Date{}
+	first, last := math.MaxInt, math.MinInt
+	for i := range levels {
+		l := &levels[i]
+		if !l.Top() || l.Timing == MidSeason {
+			continue
+		}
+		w := window{l.Season, l.Timing}
+		if !slices.Contains(days[w], l.Date) {
+			days[w] = append(days[w], l.Date)
+		}
+		first, last = min(first, l.Season), max(last, l.Season)
+	}
+	springs, autumns := 0, 0
+	for w := range days {
+		if w.timing == Spring {
+			springs++
+		} else {
+			autumns++
+		}
+	}
+	if springs == 0 && autumns > 1 {
+		b.doubt("once a year", "tested in autumn only: the year's change is shown; what the season took and what the winter did cannot be told apart")
+	}
+	if autumns == 0 && springs > 1 {
+		b.doubt("once a year", "tested in spring only: the year's change is shown; what the season took and what the winter did cannot be told apart")
+	}
+	var none []string
+	for y := first; y <= last; y++ {
+		for _, t := range []string{Spring, Autumn} {
+			d := days[window{y, t}]
+			switch {
+			case len(d) > 1:
+				slices.Sort(d)
+				use := "drawdown uses the last, the winter change the first"
+				if t == Autumn {
+					use = "drawdown uses the first, the winter change the last"
+				}
+				b.doubt("several tests", fmt.Sprintf("%s %d holds %d tests (%s to %s): %s", t, y, len(d), d[0], d[len(d)-1], use))
+			case len(d) == 0 && springs > 0 && autumns > 0 && (y > first || t == Autumn) && (y < last || t == Spring):
+				none = append(none, fmt.Sprintf("%s %d", t, y))
+			}
+		}
+	}
+	if len(none) > 0 {
+		b.doubt("no test", "no test in "+strings.Join(none, ", "))
+	}
+}
+
+// topLevel returns the newest level of an analyte in the worked layer that has
+// a method (or needs none), as of the review.
+func newest(levels []Level, analyte string) *Level {
+	var at *Level
+	for i := range levels {
+		l := &levels[i]
+		a, ok := unit.ByID(l.Analyte)
+		if l.Analyte == analyte && l.Top() && l.Timing != MidSeason && (l.Method != "" || ok && a.Plain) && (at == nil || l.Date >= at.Date) {
+			at = l
+		}
+	}
+	return at
+}

@@ -1,0 +1,570 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"slices"
+	"strconv"
+	"strings"
+	"unicode/utf8"
+
+	"carryover/analysis"
+	"carryover/dataset"
+	"carryover/dataset/unit"
+)
+
+// page lays text out to a width; the first write error sticks.
+type page struct {
+	w     io.Writer
+	width int
+	err   error
+}
+
+func (p *page) line(format string, args ...any) {
+	if p.err == nil {
+		_, p.err = fmt.Fprintln(p.w, strings.TrimRight(fmt.Sprintf(format, args...), " "))
+	}
+}
+
+// para prints text wrapped, the first line behind head, the others indented to
+// the same column.
+func (p *page) para(head, text string) {
+	indent := utf8.RuneCountInString(head)
+	for i, l := range wrap(text, p.width-indent) {
+		if i > 0 {
+			head = strings.Repeat(" ", indent)
+		}
+		p.line("%s%s", head, l)
+	}
+}
+
+// wrap breaks text at spaces into lines of at most n runes where words allow.
+func wrap(text string, n int) (lines []string) {
+	line, have := "", 0
+	for _, w := range strings.Fields(text) {
+		l := utf8.RuneCountInString(w)
+		if have > 0 && have+1+l > n {
+			lines = append(lines, line)
+			line, have = "", 0
+		}
+		if have > 0 {
+			line, have = line+" ", have+1
+		}
+		line, have = line+w, have+l
+	}
+	return append(lines, line)
+}
+
+// pad fills text to n runes; a longer text is cut with a tilde.
+func pad(text string, n int) string {
+	c := utf8.RuneCountInString(text)
+	if c > n {
+		return string([]rune(text)[:n-1]) + "~"
+	}
+	return text + strings.Repeat(" ", n-c)
+}
+
+func padLeft(text string, n int) string {
+	return strings.Repeat(" ", max(0, n-utf8.RuneCountInString(text))) + text
+}
+
+// fullBeds is how many beds a review shows in full without being asked.
+const fullBeds = 8
+
+// showReview prints the review: one line a bed, then bed by bed, then doubts.
+func showReview(w io.Writer, r *analysis.Review, s shown, width int, asked bool) error {
+	p := &page{w: w, width: width}
+	p.para("", fmt.Sprintf("YEARLY REVIEW, season %d: %s, as of %s", r.Season, plain(r.Book), r.AsOf))
+	if r.Invented {
+		p.para("", "Invented demo data: no such patch, no such grower, no such lab.")
+	}
+	p.line("")
+	name := 4
+	for i := range r.Beds {
+		name = max(name, min(18, utf8.RuneCountInString(bedName(r, &r.Beds[i]))))
+	}
+	for i := range r.Beds {
+		b := &r.Beds[i]
+		why := b.Why
+		if b.LabPending {
+			why = "(lab pending) " + why
+		}
+		p.para(fmt.Sprintf("%s  %s", pad(bedName(r, b), name), pad(b.State, len(analysis.WaitForSpring)+1)), plain(why)+".")
+	}
+	full := asked || len(r.Beds) <= fullBeds
+	if full {
+		for i := range r.Beds {
+			showBed(p, r, &r.Beds[i], s)
+		}
+		showDoubts(p, r)
+	} else {
+		p.line("")
+		p.para("", fmt.Sprintf("%d beds, %d doubts. One bed in full: carryover review --bed %q. All as data: --format json.", len(r.Beds), len(r.Doubts), r.Beds[0].Bed))
+	}
+	p.line("")
+	if full {
+		p.para("", fmt.Sprintf("Ranges hold the truth in about 9 of 10 cases. They come from default test errors (between cores, lab, season; from memory), not yet from your own duplicates. Marks: %s smaller than two tests can show; ? the report names no method.", within))
+	}
+	for _, c := range r.Cautions {
+		p.para("", c)
+	}
+	return p.err
+}
+
+// within marks a change that test error alone could make.
+const within = "~"
+
+// plain drops control characters, so that no name can drive the terminal.
+func plain(s string) string {
+	return strings.Map(func(c rune) rune {
+		if c < 32 || c >= 0x7f && c < 0xa0 || c >= 0x202a && c <= 0x202e || c >= 0x2066 && c <= 0x2069 || c == 0x200e || c == 0x200f {
+			return -1
+		}
+		return c
+	}, s)
+}
+
+func bedName(r *analysis.Review, b *analysis.BedReview) string {
+	if strings.HasSuffix(r.Grower, " growers") {
+		return plain(b.Grower + "/" + b.Bed)
+	}
+	return plain(b.Bed)
+}
+
+func showBed(p *page, r *analysis.Review, b *analysis.BedReview, s shown) {
+	p.line("")
+	head := strings.ToUpper(bedName(r, b))
+	if b.Area != nil {
+		head += ", " + s.area(*b.Area)
+	}
+	if len(b.Was) > 0 {
+		head += ", before: " + plain(strings.Join(b.Was, ", "))
+	}
+	p.line("%s", strings.Repeat("-", p.width))
+	p.para("", head)
+	if len(b.Levels) == 0 {
+		p.line("No soil test yet.")
+	} else {
+		showLevels(p, b, s)
+		showChanges(p, b, s)
+		showSeason(p, r, b, s)
+	}
+	showInputs(p, b, s)
+}
+
+// column is one analyte by one method and unit.
+type column struct{ analyte, method, unit string }
+
+// columnsOf lists what the worked layer's levels hold, as tables show it.
+func columnsOf(levels []analysis.Level) (out []column) {
+	for i := range levels {
+		l := &levels[i]
+		if c := (column{l.Analyte, l.Method, l.Estimate.Unit}); l.Top() && !slices.Contains(out, c) {
+			out = append(out, c)
+		}
+	}
+	slices.SortStableFunc(out, func(x, y column) int { return unit.Rank(x.analyte) - unit.Rank(y.analyte) })
+	return out
+}
+
+// cellWidth holds "1,234~" and one space.
+const cellWidth = 7
+
+// blocks prints rows of cells under headings, as many columns side by side as
+// fit; more columns follow in further blocks.
+func blocks(p *page, title string, cols []column, s shown, rows []tableRow) {
+	label := 6
+	for _, r := range rows {
+		label = max(label, utf8.RuneCountInString(r.label))
+	}
+	label = min(label, p.width-2*cellWidth)
+	per := max(1, (p.width-label)/cellWidth)
+	p.line("")
+	for start := 0; start < len(cols); start += per {
+		part := cols[start:min(start+per, len(cols))]
+		var names, methods, units strings.Builder
+		for _, c := range part {
+			names.WriteString(padLeft(c.analyte, cellWidth))
+			methods.WriteString(padLeft(shortMethod(c), cellWidth))
+			units.WriteString(padLeft(s.soilUnit(c.unit), cellWidth))
+		}
+		if start == 0 {
+			p.para("", title)
+		}
+		p.line("%s%s", pad("", label), names.String())
+		p.line("%s%s", pad("", label), methods.String())
+		p.line("%s%s", pad("", label), units.String())
+		for _, r := range rows {
+			var cells strings.Builder
+			some := false
+			for i := range part {
+				c := r.cells[start+i]
+				some = some || c != ""
+				cells.WriteString(padLeft(c, cellWidth))
+			}
+			if some {
+				p.line("%s%s", pad(r.label, label), cells.String())
+			}
+		}
+	}
+}
+
+type tableRow struct {
+	label string
+	cells []string
+}
+
+// shortMethod fits a method's name into a column; an unnamed one reads "?".
+func shortMethod(c column) string {
+	if a, ok := unit.ByID(c.analyte); c.method == "" {
+		if ok && a.Plain {
+			return ""
+		}
+		return "?"
+	}
+	switch c.method {
+	case "Mehlich-3":
+		return "M3"
+	case "Mehlich-3 ICP":
+		return "M3-ICP"
+	case "Mehlich-3 colorimetric":
+		return "M3-col"
+	case "Mehlich-1":
+		return "M1"
+	case "modified Morgan":
+		return "mMorg"
+	case "ammonium acetate", "ammonium acetate pH 7":
+		return "AmAc"
+	case "Walkley-Black":
+		return "W-B"
+	case "combustion":
+		return "comb."
+	case "hot water":
+		return "hot w"
+	case "KCl extract":
+		return "KCl"
+	case "CaSO4 extract":
+		return "CaSO4"
+	case "sum of cations":
+		return "sum"
+	case "saturated paste":
+		return "paste"
+	case "calcium phosphate":
+		return "CaPhos"
+	case "modified Mehlich buffer":
+		return "mMehl"
+	case "Mehlich buffer":
+		return "Mehl"
+	case "Adams-Evans":
+		return "A-E"
+	}
+	m := strings.TrimPrefix(c.method, "water ")
+	m = strings.TrimPrefix(strings.TrimPrefix(m, "EC "), "other: ")
+	if utf8.RuneCountInString(m) > cellWidth-1 {
+		m = string([]rune(m)[:cellWidth-2]) + "."
+	}
+	return m
+}
+
+// refs prints footnote numbers: [2,5].
+func refs(ids []int) string {
+	if len(ids) == 0 {
+		return ""
+	}
+	var t []string
+	for _, id := range ids {
+		t = append(t, strconv.Itoa(id))
+	}
+	return " [" + strings.Join(t, ",") + "]"
+}
+
+func showLevels(p *page, b *analysis.BedReview, s shown) {
+	cols := columnsOf(b.Levels)
+	type rowKey struct {
+		season int
+		timing string
+		date   dataset.Date
+		lab    string
+	}
+	var keys []rowKey
+	cells := map[rowKey][]string{}
+	ids := map[rowKey][]int{}
+	var depths []string
+	deeper := 0
+	for i := range b.Levels {
+		l := &b.Levels[i]
+		if !l.Top() {
+			deeper++
+			continue
+		}
+		if d := s.depth(l.DepthFrom, l.DepthTo); !slices.Contains(depths, d) {
+			depths = append(depths, d)
+		}
+		k := rowKey{l.Season, l.Timing, l.Date, l.Lab}
+		if cells[k] == nil {
+			keys = append(keys, k)
+			cells[k] = make([]string, len(cols))
+		}
+		n := slices.Index(cols, column{l.Analyte, l.Method, l.Estimate.Unit})
+		cells[k][n] = l.Qualifier + tableNumber(l.Analyte, l.Estimate.Value)
+		for _, id := range l.Doubts {
+			if !slices.Contains(ids[k], id) {
+				ids[k] = append(ids[k], id)
+			}
+		}
+	}
+	slices.SortFunc(keys, func(x, y rowKey) int {
+		if x.date != y.date {
+			return int(x.date - y.date)
+		}
+		return strings.Compare(x.lab, y.lab)
+	})
+	var rows []tableRow
+	for _, k := range keys {
+		slices.Sort(ids[k])
+		day := k.date.String()
+		if k.date.Year() == k.season {
+			day = day[5:]
+		}
+		rows = append(rows, tableRow{fmt.Sprintf("%d %s %s%s", k.season, shortTiming(k.timing), day, refs(ids[k])), cells[k]})
+	}
+	blocks(p, "Levels, "+strings.Join(depths, "; ")+" deep", cols, s, rows)
+	if deeper > 0 {
+		p.line("(%d levels of deeper layers: --format json)", deeper)
+	}
+}
+
+// shortTiming keeps the labels of tables narrow.
+func shortTiming(t string) string {
+	if t == analysis.MidSeason {
+		return "mid"
+	}
+	return t
+}
+
+// tableNumber is the trade's rounding with thousands commas where they fit.
+func tableNumber(analyte string, v float64) string {
+	t := analysis.Round(analyte, v)
+	if v >= 1000 && !strings.Contains(t, ".") && len(t) < cellWidth-1 {
+		f, err := strconv.ParseFloat(t, 64)
+		if err == nil {
+			return commas(f)
+		}
+	}
+	return t
+}
+
+func signed(analyte string, c *analysis.Change) string {
+	t := analysis.Round(analyte, c.Estimate.Value)
+	if c.Estimate.Value > 0 && strings.Trim(t, "0.") != "" {
+		t = "+" + t
+	}
+	if !c.Seen {
+		t += within
+	}
+	return t
+}
+
+func showChanges(p *page, b *analysis.BedReview, s shown) {
+	for _, k := range []struct{ kind, title string }{
+		{analysis.Drawdown, "Drawdown, spring minus autumn (+ is a fall)"},
+		{analysis.Winter, "Winter change, spring minus the autumn before (+ is a rise)"},
+		{analysis.Year, "The year's change, test to test of the same timing (+ is a rise)"},
+	} {
+		var cols []column
+		for i := range b.Changes {
+			if c := &b.Changes[i]; c.Kind == k.kind {
+				if x := (column{c.Analyte, c.Method, c.Estimate.Unit}); !slices.Contains(cols, x) {
+					cols = append(cols, x)
+				}
+			}
+		}
+		if cols == nil {
+			continue
+		}
+		slices.SortStableFunc(cols, func(x, y column) int { return unit.Rank(x.analyte) - unit.Rank(y.analyte) })
+		var rows []tableRow
+		at := map[string]int{}
+		for i := range b.Changes {
+			c := &b.Changes[i]
+			if c.Kind != k.kind {
+				continue
+			}
+			label := strconv.Itoa(c.Season)
+			switch {
+			case k.kind == analysis.Winter:
+				label = fmt.Sprintf("%d-%02d", c.Season-1, c.Season%100)
+			case k.kind == analysis.Year:
+				label = fmt.Sprintf("%d to %d", c.From.Season, c.To.Season)
+			}
+			n, ok := at[label]
+			if !ok {
+				n = len(rows)
+				at[label] = n
+				rows = append(rows, tableRow{label, make([]string, len(cols))})
+			}
+			rows[n].cells[slices.Index(cols, column{c.Analyte, c.Method, c.Estimate.Unit})] = signed(c.Analyte, c)
+		}
+		slices.SortStableFunc(rows, func(x, y tableRow) int { return strings.Compare(x.label, y.label) })
+		blocks(p, k.title, cols, s, rows)
+	}
+}
+
+// showSeason prints the newest season with both ends, with its ranges, and what
+// goes into the next.
+func showSeason(p *page, r *analysis.Review, b *analysis.BedReview, s shown) {
+	season := 0
+	for i := range b.Carryover {
+		season = max(season, b.Carryover[i].IntoSeason-1)
+	}
+	if season == 0 {
+		return
+	}
+	var rows [][]string
+	for i := range b.Carryover {
+		c := &b.Carryover[i]
+		if c.IntoSeason != season+1 {
+			continue
+		}
+		row := []string{c.Analyte, "", "", ""}
+		for j := range b.Changes {
+			if d := &b.Changes[j]; d.Kind == analysis.Drawdown && d.Season == season && d.Analyte == c.Analyte && d.Method == c.Method {
+				row[1] = signed(c.Analyte, d)
+				row[2] = fmt.Sprintf("%s to %s", analysis.Round(c.Analyte, d.Estimate.Low), analysis.Round(c.Analyte, d.Estimate.High))
+			}
+		}
+		a := c.Amount
+		row[3] = fmt.Sprintf("%s (%s to %s)", figures2(s.perArea(a.Value)), figures2(s.perArea(a.Low)), figures2(s.perArea(a.High)))
+		share := ""
+		if o := c.OfSpring; o != nil {
+			share = fmt.Sprintf("%.0f %% (%.0f to %.0f)", o.Value, o.Low, o.High)
+		}
+		rows = append(rows, append(row, share+refs(c.Doubts)))
+	}
+	p.line("")
+	p.para("", fmt.Sprintf("Season %d in full, 90 %% ranges; nutrient carryover into %d is the soil-test amount in the sampled depth, not all of it within a crop's reach", season, season+1))
+	table(p, []string{"", "drawdown", "range", "carried over, " + s.perAreaUnit(), "of the spring level"}, rows)
+	for i := range b.Carryover {
+		if c := &b.Carryover[i]; c.IntoSeason == season+1 && c.Density.Source != "" {
+			p.para("", fmt.Sprintf("Bulk density %.2f g/cm3 (%.2f to %.2f), %s. Nitrate carried into winter mostly leaves with the water: do not count on it.", c.Density.Value, c.Density.Low, c.Density.High, c.Density.Source))
+			break
+		}
+	}
+}
+
+// figures2 prints two significant figures.
+func figures2(v float64) string {
+	t, err := strconv.ParseFloat(fmt.Sprintf("%.2g", v), 64)
+	if err != nil {
+		return fmt.Sprint(v)
+	}
+	if t >= 1000 {
+		return commas(t)
+	}
+	return short(t)
+}
+
+// table prints left-aligned columns as wide as their content, two spaces apart.
+func table(p *page, head []string, rows [][]string) {
+	widths := make([]int, len(head))
+	for _, row := range append([][]string{head}, rows...) {
+		for i, c := range row {
+			widths[i] = max(widths[i], utf8.RuneCountInString(c))
+		}
+	}
+	for _, row := range append([][]string{head}, rows...) {
+		var t strings.Builder
+		for i, c := range row {
+			t.WriteString(pad(c, widths[i]) + "  ")
+		}
+		p.line("%s", t.String())
+	}
+}
+
+// showInputs prints, season by season, what was weighed and what was spread.
+func showInputs(p *page, b *analysis.BedReview, s shown) {
+	var seasons []int
+	see := func(y int) {
+		if !slices.Contains(seasons, y) {
+			seasons = append(seasons, y)
+		}
+	}
+	for i := range b.Inputs {
+		see(b.Inputs[i].Season)
+	}
+	for i := range b.Harvests {
+		see(b.Harvests[i].Season)
+	}
+	for i := range b.Lost {
+		see(b.Lost[i].Season)
+	}
+	if seasons == nil {
+		return
+	}
+	slices.Sort(seasons)
+	p.line("")
+	p.line("Weights, and inputs on their dates, by the season they serve")
+	for _, y := range seasons {
+		var fruit []string
+		for i := range b.Harvests {
+			if h := &b.Harvests[i]; h.Season == y {
+				fruit = append(fruit, fmt.Sprintf("%s %s (%s)", commas(s.weight(h.Weight)), s.weightUnit(), h.Weighed))
+			}
+		}
+		for _, l := range b.Lost {
+			if l.Season == y {
+				how := l.Date.String()
+				if l.How != "" {
+					how += ": " + plain(l.How)
+				}
+				fruit = append(fruit, "fruit lost ("+how+")")
+			}
+		}
+		var in []string
+		for i := range b.Inputs {
+			if b.Inputs[i].Season == y {
+				in = append(in, inputText(&b.Inputs[i], s))
+			}
+		}
+		text := strings.Join(fruit, ", ")
+		if text == "" {
+			text = "no weight"
+		}
+		if len(in) > 0 {
+			text += "; " + strings.Join(in, "; ")
+		}
+		p.para(fmt.Sprintf("%d  ", y), text)
+	}
+}
+
+func inputText(in *analysis.Input, s shown) string {
+	day := in.Date.String()
+	if in.DateBasis == dataset.ByMonth {
+		day = day[:7]
+	}
+	t := fmt.Sprintf("%s %s %s", day, plain(in.Material), s.amount(*in))
+	if in.Times > 1 {
+		t += fmt.Sprintf(" every %d days, %d times to %s", *in.Every, in.Times, *in.Until)
+	}
+	if in.Placed != "" {
+		t += ", " + in.Placed
+	}
+	return t
+}
+
+func showDoubts(p *page, r *analysis.Review) {
+	if len(r.Doubts) == 0 {
+		return
+	}
+	p.line("")
+	p.line("Doubts")
+	for _, d := range r.Doubts {
+		text := d.Text
+		if len(d.Beds) > 0 && len(d.Beds) <= 6 {
+			text = strings.Join(d.Beds, ", ") + ": " + text
+		} else if len(d.Beds) > 6 {
+			text = fmt.Sprintf("%d beds: %s", len(d.Beds), text)
+		}
+		p.para(fmt.Sprintf("[%d] ", d.ID), plain(text)+".")
+	}
+}

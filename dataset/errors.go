@@ -1,0 +1,142 @@
+package dataset
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+)
+
+// Messages follow one form: lower case, no full stop, the place first, then
+// what was found and what was expected; where the next step is known it
+// stands last, on a line of its own that begins with "hint:".
+
+// The reasons for which the record book refuses; each error wraps one of them.
+var (
+	ErrNoBook     = errors.New("no record book here")
+	ErrNotEmpty   = errors.New("folder is not empty")
+	ErrFormat     = errors.New("record book cannot be read")            // book.toml is wrong, or written by a newer version
+	ErrDamaged    = errors.New("record book is damaged")                // bytes differ from what was written
+	ErrBusy       = errors.New("another import is writing to the book") // the lock is held
+	ErrRow        = errors.New("row cannot be kept")
+	ErrNothingNew = errors.New("nothing new")
+	ErrConflict   = errors.New("rows contradict each other")
+	ErrUnknownBed = errors.New("bed is not described")
+	ErrNoBatch    = errors.New("no such batch")
+	ErrUndo       = errors.New("batch cannot be undone")
+)
+
+// maxListed is how many rows an error message lists before it only counts.
+const maxListed = 50
+
+// hint ends a message with the next step.
+func hint(err error, format string, args ...any) error {
+	return fmt.Errorf("%w\nhint: "+format, append([]any{err}, args...)...)
+}
+
+// at names a row's origin; with a batch number if the row is in the book.
+func (s Source) at() string {
+	place := s.File
+	if place == "" {
+		place = "entry"
+	}
+	if s.Line > 0 {
+		place += fmt.Sprintf(" line %d", s.Line)
+	}
+	if s.Batch > 0 {
+		return fmt.Sprintf("batch %d (%s)", s.Batch, place)
+	}
+	return place
+}
+
+// String names the place for a reader: "tests.csv line 7", or
+// "batch 3 (tests.csv line 7)" for a row of the book.
+func (s Source) String() string { return s.at() }
+
+// Conflict is one pair of rows that cannot both stand.
+type Conflict struct {
+	Table   string
+	Subject string // what both rows describe: "A, P, 2024-04-12"
+	Here    Source // the new row, without batch
+	There   Source // the other: in the book, or of the same batch (Batch 0)
+	Differs string // "reported_value 50 here, 60 there"
+}
+
+// ConflictError lists rows that contradict rows of the book or each other.
+type ConflictError struct {
+	Conflicts []Conflict // the first 50
+	Total     int
+}
+
+func (e *ConflictError) Error() string {
+	var b strings.Builder
+	fmt.Fprintf(&b, "%v: %d %s", ErrConflict, e.Total, plural(e.Total, "pair", "pairs"))
+	sampled := false
+	for _, c := range e.Conflicts {
+		fmt.Fprintf(&b, "\n  %v and %v: %s: %s", c.Here, c.There, c.Subject, c.Differs)
+		sampled = sampled || c.Table == "soil_tests"
+	}
+	more(&b, e.Total-len(e.Conflicts))
+	b.WriteString("\nhint: ")
+	if sampled {
+		b.WriteString("if both are true, name the two samples in a column `sample`; ")
+	}
+	b.WriteString("to correct an earlier row, name its batch and line in a column `replaces`")
+	return b.String()
+}
+
+// Unwrap lets errors.Is find ErrConflict.
+func (e *ConflictError) Unwrap() error { return ErrConflict }
+
+// UnknownBed is one row of a bed that no row of beds describes.
+type UnknownBed struct {
+	Table, Grower, Bed string
+	At                 Source
+	Near               []string // described beds of that grower with a like name
+}
+
+// UnknownBedError lists rows whose bed is not described.
+type UnknownBedError struct {
+	Rows  []UnknownBed // the first 50
+	Total int
+}
+
+func (e *UnknownBedError) Error() string {
+	var b strings.Builder
+	fmt.Fprintf(&b, "%v: %d %s", ErrUnknownBed, e.Total, plural(e.Total, "row", "rows"))
+	for _, r := range e.Rows {
+		fmt.Fprintf(&b, "\n  %v: bed %q", r.At, r.Bed)
+		if r.Grower != "" {
+			fmt.Fprintf(&b, " of %s", r.Grower)
+		}
+		if len(r.Near) > 0 {
+			fmt.Fprintf(&b, "; did you mean %s?", quoted(r.Near))
+		}
+	}
+	more(&b, e.Total-len(e.Rows))
+	b.WriteString("\nhint: mend the name, or describe the bed first in a beds sheet (bed, from, area)")
+	return b.String()
+}
+
+// Unwrap lets errors.Is find ErrUnknownBed.
+func (e *UnknownBedError) Unwrap() error { return ErrUnknownBed }
+
+func more(b *strings.Builder, n int) {
+	if n > 0 {
+		fmt.Fprintf(b, "\n  and %d more", n)
+	}
+}
+
+func plural(n int, one, many string) string {
+	if n == 1 {
+		return one
+	}
+	return many
+}
+
+func quoted(names []string) string {
+	q := make([]string, len(names))
+	for i, n := range names {
+		q[i] = fmt.Sprintf("%q", n)
+	}
+	return strings.Join(q, " or ")
+}

@@ -1,0 +1,175 @@
+package intake
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+
+	"carryover/dataset"
+)
+
+// firstYear is the earliest year a record may bear: the oldest field trials
+// began in 1843.
+const firstYear = 1800
+
+// dates reads days as growers write them.
+type dates struct {
+	layout string // MDY or DMY: how 10/11/2026 is meant; else such a date is refused
+	south  bool
+	last   int // latest year
+}
+
+// when is a date as read: its day, how exactly it is known, and the season it
+// names, if it does.
+type when struct {
+	day    dataset.Date
+	basis  string
+	season string // spring, mid-season, autumn: only for basis season
+	year   bool   // a bare year: day and basis wait for a timing
+}
+
+// read turns text into a day. The error says what was expected and how to mend.
+//
+//	2026-10-28, 28 Oct 2026, Oct 28, 2026   that day
+//	2026-10, Oct 2026                       basis month, the 15th stands for it
+//	spring 2026, fall 2026                  basis season, its middle stands for it
+//	2026                                    a bare year
+//	~ before any of them                    basis assumed
+func (d dates) read(text string) (when, error) {
+	t, guess := strings.CutPrefix(text, "~")
+	w, err := d.exact(strings.TrimSpace(t), text)
+	if err == nil && guess && !w.year {
+		w.basis = dataset.Assumed
+	}
+	return w, err
+}
+
+func (d dates) exact(t, text string) (when, error) {
+	bad := func(expected, mend string) (when, error) {
+		return when{}, fmt.Errorf("%s", say(strconv.Quote(text), expected, mend))
+	}
+	parts := strings.FieldsFunc(t, func(r rune) bool { return strings.ContainsRune(" -/.,", r) })
+	number := func(i int) int { // -1 for anything but plain digits
+		n, err := strconv.Atoi(parts[i])
+		if err != nil || n < 0 || parts[i][0] == '+' {
+			return -1
+		}
+		return n
+	}
+	year, month, day := -1, -1, 0
+	switch len(parts) {
+	case 1:
+		year = number(0)
+		if len(t) == 4 && year >= 0 {
+			if err := d.inRange(year); err != nil {
+				return bad(err.Error(), "check the year")
+			}
+			return when{day: dataset.DateOf(year, time.July, 1), basis: dataset.BySeason, year: true}, nil
+		}
+	case 2:
+		name, y := parts[0], number(1)
+		if m := monthOf(name); m > 0 {
+			year, month = y, m
+		} else if s := seasonOf(name); s != "" {
+			if err := d.inRange(y); err != nil {
+				return bad(err.Error(), "check the year")
+			}
+			return d.season(s, y), nil
+		} else if len(parts[0]) == 4 {
+			year, month = number(0), number(1)
+		}
+	case 3:
+		switch m0, m1 := monthOf(parts[0]), monthOf(parts[1]); {
+		case m1 > 0 && len(parts[0]) == 4:
+			year, month, day = number(0), m1, number(2)
+		case m1 > 0:
+			year, month, day = number(2), m1, number(0)
+		case m0 > 0:
+			year, month, day = number(2), m0, number(1)
+		case strings.EqualFold(parts[0], "mid") && strings.EqualFold(parts[1], "season"):
+			if err := d.inRange(number(2)); err != nil {
+				return bad(err.Error(), "check the year")
+			}
+			return d.season("mid-season", number(2)), nil
+		case len(parts[0]) == 4:
+			year, month, day = number(0), number(1), number(2)
+		case len(parts[2]) == 4 && number(0) >= 0 && number(1) >= 0 && number(2) >= 0:
+			year = number(2)
+			switch d.layout {
+			case "MDY":
+				month, day = number(0), number(1)
+			case "DMY":
+				month, day = number(1), number(0)
+			default:
+				return bad("a day such as 2026-10-28, since it is not said whether month or day comes first", "rewrite it, or say --dates MDY or --dates DMY")
+			}
+		}
+	}
+	if year < 0 || month < 0 || day < 0 {
+		return bad("a date such as 2026-10-28, 2026-10, Oct 2026 or autumn 2026", "rewrite it; a leading ~ marks a guess")
+	}
+	if err := d.inRange(year); err != nil {
+		return bad(err.Error(), "check the year")
+	}
+	if month < 1 || month > 12 {
+		return bad("a month from 1 to 12", "write year, month, day, as 2026-10-28")
+	}
+	if len(parts) == 2 {
+		return when{day: dataset.DateOf(year, time.Month(month), 15), basis: dataset.ByMonth}, nil
+	}
+	w := when{day: dataset.DateOf(year, time.Month(month), day), basis: dataset.ByDay}
+	if w.day.Month() != time.Month(month) || w.day.Year() != year {
+		last := dataset.DateOf(year, time.Month(month)+1, 0).Time().Day()
+		return bad(fmt.Sprintf("a day from 1 to %d, as %s %d has", last, time.Month(month), year), "check the day")
+	}
+	return w, nil
+}
+
+func (d dates) inRange(year int) error {
+	if year < firstYear || year > d.last {
+		return fmt.Errorf("a year from %d to %d", firstYear, d.last)
+	}
+	return nil
+}
+
+// season returns the middle of a season's window in the calendar year: 15 April
+// for spring and 15 October for autumn in the north, the reverse in the south.
+func (d dates) season(name string, year int) when {
+	month, day := time.April, 15
+	switch name {
+	case "mid-season":
+		month, day = time.July, 24
+	case "autumn":
+		month = time.October
+	}
+	if d.south {
+		month = (month+5)%12 + 1
+	}
+	return when{day: dataset.DateOf(year, month, day), basis: dataset.BySeason, season: name}
+}
+
+func seasonOf(name string) string {
+	switch strings.ToLower(name) {
+	case "spring":
+		return "spring"
+	case "autumn", "fall":
+		return "autumn"
+	case "midseason":
+		return "mid-season"
+	}
+	return ""
+}
+
+// monthOf reads an English month's name or its first three letters or more.
+func monthOf(name string) int {
+	if len(name) < 3 {
+		return 0
+	}
+	for m := time.January; m <= time.December; m++ {
+		if full := m.String(); len(name) <= len(full) && strings.EqualFold(name, full[:len(name)]) {
+			return int(m)
+		}
+	}
+	return 0
+}

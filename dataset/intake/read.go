@@ -1,0 +1,528 @@
+package intake
+
+import (
+	"bytes"
+	"fmt"
+	"path"
+	"slices"
+	"strconv"
+	"strings"
+	"unicode/utf8"
+
+	"carryover/dataset"
+	"carryover/dataset/unit"
+)
+
+// Source is one file as it was handed in.
+type Source struct {
+	Name string // as the grower named it
+	Data []byte
+}
+
+// Options say how to read.
+type Options struct {
+	Grower string       // for rows that name none
+	Units  string       // "us" or "metric": only for the headings that messages suggest
+	South  bool         // the bed lies south of the equator: seasons are shifted by six months
+	Dates  string       // "MDY" or "DMY": how 10/11/2026 is meant; empty: such dates are refused
+	Table  string       // read every file as this table; empty: by the file's name, else its headings
+	Map    *Map         // read every file through this sheet map; it outdoes Table
+	Today  dataset.Date // years up to the next one are accepted
+}
+
+// Result is what was read.
+type Result struct {
+	Records   dataset.Records // Source.File and Line filled, Batch 0
+	Rows      []Count         // tables with rows, in the order of the sheets
+	Collapsed int             // rows left out because an equal one was read already (sheet maps only)
+	Notes     []string        // what was understood or assumed
+}
+
+// Count is how many rows a table received.
+type Count struct {
+	Table string
+	Rows  int
+}
+
+// maxFile is the largest file that is read, in bytes.
+const maxFile = 256 << 20
+
+const maxNotes = 50
+
+// reader is what all rows of one Read share.
+type reader struct {
+	opt    Options
+	tables []table
+	faults Faults
+	rec    dataset.Records
+
+	notes     []string
+	moreNotes int
+	tallies   []tally
+
+	words    map[string]string
+	floats   map[float64]*float64
+	ints     map[int32]*int32
+	dayPtrs  map[dataset.Date]*dataset.Date
+	days     map[string]when
+	depths   map[string][2]*float64
+	analytes map[[2]string]analyte
+	methods  map[[2]string]string
+	noUnit   map[string]bool
+}
+
+type tally struct {
+	text string
+	n    int
+}
+
+// Read turns sheets into records. A file that names a table (soil_tests.csv,
+// soil_tests-2026.csv) is that table's sheet; else its headings tell. With a
+// sheet map every file is read by it.
+//
+// The error is a *Faults that lists what is wrong in all files; then there are
+// no records at all.
+func Read(src []Source, opt Options) (Result, error) {
+	r := &reader{opt: opt, tables: tables(), words: map[string]string{}, floats: map[float64]*float64{}, ints: map[int32]*int32{},
+		dayPtrs: map[dataset.Date]*dataset.Date{}, days: map[string]when{}, depths: map[string][2]*float64{},
+		analytes: map[[2]string]analyte{}, methods: map[[2]string]string{}, noUnit: map[string]bool{}}
+	src = slices.Clone(src)
+	slices.SortStableFunc(src, func(a, b Source) int { return strings.Compare(a.Name, b.Name) })
+	if len(src) == 0 {
+		r.faults.add(Fault{File: "import", Text: say("no file", "one or more sheets", "name them, as sheets/*.csv")})
+	}
+	for _, s := range src {
+		r.file(s, len(src) == 1)
+	}
+	if err := r.faults.err(); err != nil {
+		return Result{}, err
+	}
+	var out Result
+	if opt.Map != nil {
+		out.Collapsed = r.collapse(opt.Map)
+	}
+	out.Records, out.Rows = r.rec, r.counts()
+	for _, t := range r.tallies {
+		r.note("%s: %d", t.text, t.n)
+	}
+	if out.Notes = r.notes; r.moreNotes > 0 {
+		out.Notes = append(out.Notes, fmt.Sprintf("and %d more notes", r.moreNotes))
+	}
+	return out, nil
+}
+
+func (r *reader) note(format string, args ...any) {
+	if len(r.notes) >= maxNotes {
+		r.moreNotes++
+		return
+	}
+	r.notes = append(r.notes, fmt.Sprintf(format, args...))
+}
+
+// tally counts what is said once with its number.
+func (r *reader) tally(text string) {
+	for i := range r.tallies {
+		if r.tallies[i].text == text {
+			r.tallies[i].n++
+			return
+		}
+	}
+	r.tallies = append(r.tallies, tally{text, 1})
+}
+
+// word keeps one copy of a text.
+func (r *reader) word(s string) string {
+	if w, ok := r.words[s]; ok {
+		return w
+	}
+	r.words[s] = s
+	return s
+}
+
+// tableNames lists the sheets' names.
+func (r *reader) sheetNames() (out []string) {
+	for i := range r.tables {
+		out = append(out, r.tables[i].sheet)
+	}
+	return out
+}
+
+// file reads one file.
+func (r *reader) file(s Source, alone bool) {
+	fail := func(line int, found, expected, mend string) {
+		r.faults.add(Fault{File: s.Name, Line: line, Text: say(found, expected, mend)})
+	}
+	if found, mend := foreign(s.Data); found != "" {
+		fail(0, found, "a CSV sheet", mend)
+		return
+	}
+	data := bytes.TrimPrefix(s.Data, []byte("\xef\xbb\xbf"))
+	if i := invalid(data); i >= 0 {
+		fail(1+bytes.Count(data[:i], []byte("\n")), "a letter that is not UTF-8", "plain text in UTF-8", `save the sheet again as "CSV UTF-8"`)
+		return
+	}
+	text := string(data)
+	if !strings.Contains(text, "\n") { // line ends of an old kind
+		text = strings.ReplaceAll(text, "\r", "\n")
+	}
+	scan := &scanner{text: text, sep: ',', next: 1}
+	if r.opt.Map != nil {
+		scan.sep = r.opt.Map.separator
+	}
+	ok, err := scan.row()
+	if err != nil {
+		fail(err.line, err.found, err.expected, err.mend)
+		return
+	}
+	if !ok {
+		fail(0, "an empty file", "a line of headings and rows below it", "carryover new writes sheets with their headings")
+		return
+	}
+	head, headLine := make([]string, len(scan.cells)), scan.line
+	for i, c := range scan.cells {
+		head[i] = strings.Clone(c)
+	}
+	before := len(r.faults.List)
+	var take func(line int, cells []string)
+	if r.opt.Map != nil {
+		take = r.opt.Map.bind(r, s.Name, headLine, head)
+	} else if t := r.tableOf(s.Name, headLine, head, scan.text); t != nil {
+		take = r.bind(t, s.Name, headLine, head, strings.Count(text, "\n"))
+	}
+	if take == nil || len(r.faults.List) > before {
+		return
+	}
+	rows, commented := 0, len(scan.commented)
+	for {
+		ok, err := scan.row()
+		if err != nil {
+			fail(err.line, err.found, err.expected, err.mend)
+			return
+		}
+		if !ok {
+			break
+		}
+		if rows == 0 { // those above the first row are the template's examples
+			commented = len(scan.commented)
+		}
+		rows++
+		cells := scan.cells
+		if len(cells) != len(head) {
+			fail(scan.line, plural(len(cells), "cell"), fmt.Sprintf("%d, one for each heading on line %d", len(head), headLine), "add or take out commas; a cell that holds a comma stands in quotes")
+			continue
+		}
+		take(scan.line, cells)
+	}
+	switch n := len(scan.commented); {
+	case rows == 0 && alone:
+		found := "headings but no rows"
+		if n > 0 {
+			found += fmt.Sprintf(" (%s with # passed over)", plural(n, "line"))
+		}
+		fail(0, found, "a row for each record below line "+strconv.Itoa(headLine), "fill in the sheet")
+	case rows == 0:
+		r.note("%s: headings but no rows: nothing to read", s.Name)
+	case n > commented:
+		r.note("%s: %s below the first row passed over, since it starts with #: line %d", s.Name, plural(n-commented, "line"), scan.commented[commented])
+	}
+}
+
+func plural(n int, what string) string {
+	if n != 1 {
+		what += "s"
+	}
+	return fmt.Sprintf("%d %s", n, what)
+}
+
+// foreign names what is not a sheet of text.
+func foreign(data []byte) (found, mend string) {
+	switch {
+	case len(data) > maxFile:
+		return fmt.Sprintf("a file of %d MB", len(data)>>20), "256 MB is the most that is read: part it"
+	case bytes.HasPrefix(data, []byte("%PDF")):
+		return "a PDF", "copy its figures into a sheet; carryover new writes empty ones"
+	case bytes.HasPrefix(data, []byte("PK\x03\x04")):
+		return "a workbook", "save the sheet as CSV"
+	case bytes.HasPrefix(data, []byte("\xd0\xcf\x11\xe0")):
+		return "an old workbook", "save the sheet as CSV"
+	case bytes.HasPrefix(data, []byte("\xff\xfe")), bytes.HasPrefix(data, []byte("\xfe\xff")):
+		return "text in UTF-16", `save the sheet again as "CSV UTF-8"`
+	case bytes.HasPrefix(data, []byte("PAR1")):
+		return "a Parquet file", "export its rows as CSV"
+	case bytes.IndexByte(data[:min(len(data), 1<<16)], 0) >= 0:
+		return "a file that is not text", "save the sheet as CSV"
+	}
+	return "", ""
+}
+
+// invalid returns where text stops being UTF-8, or -1.
+func invalid(data []byte) int {
+	if utf8.Valid(data) {
+		return -1
+	}
+	for i := 0; i < len(data); {
+		c, n := utf8.DecodeRune(data[i:])
+		if c == utf8.RuneError && n < 2 {
+			return i
+		}
+		i += n
+	}
+	return -1
+}
+
+// parseHeading parts "area (sq ft)" into its name and unit.
+func parseHeading(h string) (name, unitText string) {
+	if i := strings.LastIndexByte(h, '('); i > 0 && strings.HasSuffix(h, ")") {
+		return strings.TrimSpace(h[:i]), strings.TrimSpace(h[i+1 : len(h)-1])
+	}
+	return h, ""
+}
+
+// tableOf finds the table a file belongs to, or adds a fault.
+func (r *reader) tableOf(file string, line int, head []string, text string) *table {
+	if r.opt.Table != "" {
+		for i := range r.tables {
+			if t := &r.tables[i]; fold(r.opt.Table) == fold(t.sheet) || fold(r.opt.Table) == fold(t.name) {
+				return t
+			}
+		}
+		r.faults.add(Fault{File: file, Text: say(fmt.Sprintf("table %q is not known", r.opt.Table), "one of "+strings.Join(r.sheetNames(), ", "), didYouMean(r.opt.Table, r.sheetNames()))})
+		return nil
+	}
+	stem := strings.ToLower(path.Base(strings.ReplaceAll(file, `\`, "/")))
+	stem = strings.NewReplacer("-", "_", " ", "_").Replace(strings.TrimSuffix(stem, path.Ext(stem)))
+	var byStem, byHead *table
+	var fitting []string
+	for i := range r.tables {
+		t := &r.tables[i]
+		for _, name := range []string{t.sheet, t.name} {
+			if rest, ok := strings.CutPrefix(stem, name); ok && (rest == "" || rest[0] < 'a' || rest[0] > 'z') {
+				byStem = t
+			}
+		}
+		if t.fits(head) {
+			byHead = t
+			fitting = append(fitting, t.sheet)
+		}
+	}
+	t := byStem
+	if t == nil && len(fitting) == 1 {
+		t = byHead
+	}
+	if len(head) == 1 && (t == nil || t.find(head[0]) < 0) {
+		first, _, _ := strings.Cut(strings.TrimLeft(text, "\r\n"), "\n")
+		for _, sep := range [...][3]string{{";", "semicolons", ";"}, {"\t", "tabs", "tab"}} {
+			if strings.Contains(head[0], sep[0]) || strings.Contains(first, sep[0]) {
+				r.faults.add(Fault{File: file, Line: line, Text: say("cells parted by "+sep[1], "commas", fmt.Sprintf("save the sheet as CSV with commas, or read it with a sheet map that says separator = %q", sep[2]))})
+				return nil
+			}
+		}
+	}
+	if t == nil && len(fitting) > 1 {
+		r.faults.add(Fault{File: file, Line: line, Text: say("headings that fit "+strings.Join(fitting, " and "), "those of one sheet", "name the file after its sheet, or say --table")})
+	} else if t == nil {
+		r.faults.add(Fault{File: file, Line: line, Text: say("headings that belong to no one sheet ("+shorten(strings.Join(head, ", "))+")", "those of "+strings.Join(r.sheetNames(), ", "),
+			"name the file after its sheet, or say --table, or describe it with --map")})
+	}
+	return t
+}
+
+// shorten keeps a text that came from a file within a line.
+func shorten(s string) string {
+	if utf8.RuneCountInString(s) <= 60 {
+		return s
+	}
+	return string([]rune(s)[:57]) + "..."
+}
+
+// fits reports whether the table knows all headings and misses none it needs.
+func (t *table) fits(head []string) bool {
+	seen := make([]bool, len(t.fields))
+	for _, h := range head {
+		if h == "" || h[0] == '#' {
+			continue
+		}
+		name, _ := parseHeading(h)
+		i := t.find(name)
+		if i < 0 {
+			return false
+		}
+		seen[i] = true
+	}
+	for i, f := range t.fields {
+		if f.need && !seen[i] {
+			return false
+		}
+	}
+	return true
+}
+
+func didYouMean(s string, names []string) string {
+	if near := unit.Near(s, names); len(near) > 0 {
+		return "did you mean " + strings.Join(near, " or ") + "?"
+	}
+	return ""
+}
+
+// row returns an empty row of the table.
+func (r *reader) row(t *table, file, layout string) *row {
+	cells := make([]cell, len(t.fields))
+	for i := range cells {
+		cells[i].name = t.fields[i].name
+	}
+	return &row{reader: r, dates: dates{layout: layout, south: r.opt.South, last: r.opt.Today.Year() + 1}, table: t, file: file, cells: cells}
+}
+
+// bind matches a long sheet's headings with the table's fields and returns what
+// takes a line, or nil after faults.
+func (r *reader) bind(t *table, file string, line int, head []string, lines int) func(int, []string) {
+	row := r.row(t, file, r.opt.Dates)
+	to := make([]int, len(head)) // field of each column, -1: ignored
+	good := true
+	fail := func(i int, found, expected, mend string) {
+		good = false
+		r.faults.add(Fault{File: file, Line: line, Column: head[i], Pos: i + 1, Text: say(found, expected, mend)})
+	}
+	var names []string
+	for i := range t.fields {
+		names = append(names, t.fields[i].heading(r.opt.Units))
+	}
+	for i, h := range head {
+		to[i] = -1
+		if strings.HasPrefix(h, "#") {
+			continue
+		}
+		if h == "" {
+			to[i] = -2
+			continue
+		}
+		name, unitText := parseHeading(h)
+		k := t.find(name)
+		if k < 0 {
+			mend := didYouMean(h, names)
+			if mend == "" {
+				mend = "rename it, or put # before it to leave it out"
+			}
+			fail(i, "not known in "+t.sheet, "one of "+strings.Join(names, ", "), mend)
+			continue
+		}
+		f, c := &t.fields[k], &row.cells[k]
+		if c.pos > 0 {
+			fail(i, "named twice", fmt.Sprintf("one column %s (the other is column %d)", f.name, c.pos), "take one out or put # before it")
+			continue
+		}
+		c.name, c.pos, c.unit = h, i+1, unitText
+		if unitText != "" {
+			if len(f.qs) == 0 {
+				fail(i, fmt.Sprintf("unit %q in the heading", unitText), "the bare heading "+f.name, "")
+				continue
+			}
+			if _, ok := unit.Factor(unitText, f.qs...); !ok {
+				known := unit.Names(f.qs...)
+				fail(i, fmt.Sprintf("unit %q is not known here", unitText), "one of "+strings.Join(known, ", "), didYouMean(unitText, known))
+				continue
+			}
+		}
+		to[i] = k
+	}
+	var missing []string
+	for i := range t.fields {
+		if t.fields[i].need && row.cells[i].pos == 0 {
+			missing = append(missing, t.fields[i].heading(r.opt.Units))
+		}
+	}
+	if len(missing) > 0 {
+		good = false
+		r.faults.add(Fault{File: file, Line: line, Text: say("no column "+strings.Join(missing, ", no column "), "every needed column of "+t.sheet, "add it to the headings")})
+	}
+	if !good {
+		return nil
+	}
+	if t.name == "soil_tests" {
+		r.rec.SoilTests = slices.Grow(r.rec.SoilTests, min(lines, 1<<17))
+	}
+	return func(line int, cells []string) {
+		row.line, row.bad = line, false
+		for i, c := range cells {
+			switch k := to[i]; {
+			case k >= 0:
+				row.cells[k].text = c
+			case k == -2 && c != "":
+				row.fault(&cell{name: strconv.Itoa(i + 1), pos: i + 1}, strconv.Quote(shorten(c)), "a heading above it", "name the column or clear it")
+			}
+		}
+		row.build()
+	}
+}
+
+// build checks that nothing needed is empty and makes the record.
+func (r *row) build() {
+	for i := range r.table.fields {
+		if f := &r.table.fields[i]; f.need && r.cells[i].text == "" {
+			expected := f.says
+			if expected == "" {
+				expected = "a value"
+			}
+			r.fault(&r.cells[i], "empty", expected, "")
+		}
+	}
+	r.table.build(r)
+}
+
+// counts returns the tables that received rows.
+func (r *reader) counts() (out []Count) {
+	for _, c := range []Count{{"beds", len(r.rec.Beds)}, {"soil_tests", len(r.rec.SoilTests)}, {"materials", len(r.rec.Materials)}, {"amendments", len(r.rec.Amendments)},
+		{"plantings", len(r.rec.Plantings)}, {"harvests", len(r.rec.Harvests)}, {"covers", len(r.rec.Covers)}, {"weather", len(r.rec.Weather)},
+		{"water_tests", len(r.rec.WaterTests)}, {"tillage", len(r.rec.Tillage)}, {"leaf_tests", len(r.rec.LeafTests)}, {"advice", len(r.rec.Advice)},
+		{"lists", len(r.rec.Lists)}, {"forecasts", len(r.rec.Forecasts)}, {"corrections", len(r.rec.Corrections)}} {
+		if c.Rows > 0 {
+			out = append(out, c)
+		}
+	}
+	return out
+}
+
+// collapse drops rows equal to an earlier one but for their line, in the tables
+// where the map asks for it or equal rows cannot be two events.
+func (r *reader) collapse(m *Map) (dropped int) {
+	asked := map[string]bool{"beds": true, "soil_tests": true, "materials": true, "water_tests": true, "leaf_tests": true}
+	for _, b := range m.blocks {
+		if b.collapse {
+			asked[b.table] = true
+		}
+	}
+	rec := &r.rec
+	return unique(asked["beds"], &rec.Beds, func(x *dataset.Bed) *dataset.Source { return &x.Source }) +
+		unique(asked["soil_tests"], &rec.SoilTests, func(x *dataset.SoilTest) *dataset.Source { return &x.Source }) +
+		unique(asked["materials"], &rec.Materials, func(x *dataset.Material) *dataset.Source { return &x.Source }) +
+		unique(asked["amendments"], &rec.Amendments, func(x *dataset.Amendment) *dataset.Source { return &x.Source }) +
+		unique(asked["plantings"], &rec.Plantings, func(x *dataset.Planting) *dataset.Source { return &x.Source }) +
+		unique(asked["harvests"], &rec.Harvests, func(x *dataset.Harvest) *dataset.Source { return &x.Source }) +
+		unique(asked["covers"], &rec.Covers, func(x *dataset.Cover) *dataset.Source { return &x.Source }) +
+		unique(asked["weather"], &rec.Weather, func(x *dataset.Weather) *dataset.Source { return &x.Source }) +
+		unique(asked["water_tests"], &rec.WaterTests, func(x *dataset.WaterTest) *dataset.Source { return &x.Source }) +
+		unique(asked["tillage"], &rec.Tillage, func(x *dataset.Tillage) *dataset.Source { return &x.Source }) +
+		unique(asked["leaf_tests"], &rec.LeafTests, func(x *dataset.LeafTest) *dataset.Source { return &x.Source }) +
+		unique(asked["advice"], &rec.Advice, func(x *dataset.Advice) *dataset.Source { return &x.Source })
+}
+
+// unique keeps the first of equal rows. Rows share pointers to equal values, so
+// that == compares them.
+func unique[T comparable](asked bool, rows *[]T, source func(*T) *dataset.Source) int {
+	if !asked {
+		return 0
+	}
+	seen := make(map[T]struct{}, len(*rows))
+	kept := (*rows)[:0]
+	for _, x := range *rows {
+		key := x
+		*source(&key) = dataset.Source{}
+		if _, ok := seen[key]; !ok {
+			seen[key] = struct{}{}
+			kept = append(kept, x)
+		}
+	}
+	n := len(*rows) - len(kept)
+	*rows = kept
+	return n
+}

@@ -1,0 +1,343 @@
+package dataset
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"hash/crc32"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strconv"
+	"time"
+)
+
+// Kinds of batch.
+const (
+	kindImport = "import"
+	kindUndo   = "undo"
+)
+
+// manifest is manifest.json of a batch, or of a folder of records.
+type manifest struct {
+	Format  int            `json:"format"`
+	Kind    string         `json:"kind"`
+	Number  int            `json:"number,omitempty"`
+	Undoes  int            `json:"undoes,omitempty"`
+	Program string         `json:"program,omitempty"`
+	Time    *time.Time     `json:"time,omitempty"`
+	Batches []string       `json:"batches,omitempty"` // records: the folders they were resolved from
+	Tables  []fileEntry    `json:"tables"`
+	Sources []sourceEntry  `json:"sources,omitempty"`
+	Map     *mapEntry      `json:"map,omitempty"`
+	Skipped map[string]int `json:"skipped,omitempty"`
+}
+
+type fileEntry struct {
+	Name   string `json:"name"`
+	Table  string `json:"table,omitempty"`
+	Rows   int    `json:"rows,omitempty"`
+	Bytes  int    `json:"bytes"`
+	SHA256 string `json:"sha256"`
+	CRC32C string `json:"crc32c"`
+}
+
+// sourceEntry is one imported file as it came; the zstd file holds its bytes.
+type sourceEntry struct {
+	Original string    `json:"original"` // as the grower named it
+	Bytes    int       `json:"bytes"`
+	SHA256   string    `json:"sha256"`
+	File     fileEntry `json:"file"`
+}
+
+type mapEntry struct {
+	Name string `json:"name"`
+	Text string `json:"text"`
+}
+
+const manifestName = "manifest.json"
+
+func castagnoli(data []byte) string {
+	return fmt.Sprintf("%08x", crc32.Checksum(data, crc32.MakeTable(crc32.Castagnoli)))
+}
+
+func sha(data []byte) string {
+	sum := sha256.Sum256(data)
+	return hex.EncodeToString(sum[:])
+}
+
+func entryOf(name, table string, rows int, data []byte) fileEntry {
+	return fileEntry{name, table, rows, len(data), sha(data), castagnoli(data)}
+}
+
+func (m *manifest) encode() ([]byte, error) {
+	var b bytes.Buffer
+	e := json.NewEncoder(&b)
+	e.SetIndent("", " ")
+	e.SetEscapeHTML(false)
+	err := e.Encode(m)
+	return b.Bytes(), err
+}
+
+func decodeManifest(data []byte) (*manifest, error) {
+	m := &manifest{}
+	d := json.NewDecoder(bytes.NewReader(data))
+	d.DisallowUnknownFields()
+	if err := d.Decode(m); err != nil {
+		return nil, err
+	}
+	return m, nil
+}
+
+// damaged names what is wrong and what to do.
+func damaged(where, format string, args ...any) error {
+	return hint(fmt.Errorf("%s: %w: %s", where, ErrDamaged, fmt.Sprintf(format, args...)),
+		"carryover verify lists all damage; bring back what it names from a backup")
+}
+
+var batchName = regexp.MustCompile(`^(\d{6,})-([0-9a-f]{12})$`)
+
+// batchDirs lists the batch folders of the book by number. Two folders of one
+// number, or a number left out, is damage.
+func (b *Book) batchDirs() (names []string, err error) {
+	entries, err := os.ReadDir(filepath.Join(b.Dir, "batches"))
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	for _, e := range entries { // sorted by name, six digits and more
+		if e.IsDir() && batchName.MatchString(e.Name()) {
+			names = append(names, e.Name())
+		}
+	}
+	for i, name := range names {
+		switch n := numberOf(name); {
+		case n > i+1:
+			return nil, damaged("batches", "batch %d is missing", i+1)
+		case n < i+1:
+			return nil, damaged("batches", "two folders say they are batch %d", n)
+		}
+	}
+	return names, nil
+}
+
+// numberOf returns the batch number in a folder's name.
+func numberOf(name string) int {
+	n, err := strconv.Atoi(batchName.FindStringSubmatch(name)[1])
+	if err != nil {
+		return 0
+	}
+	return n
+}
+
+// readManifest reads a batch's manifest, whose hash is in the folder's name.
+func (b *Book) readManifest(name string) (*manifest, error) {
+	where := fmt.Sprintf("batch %d", numberOf(name))
+	data, err := os.ReadFile(filepath.Join(b.Dir, "batches", name, manifestName))
+	if err != nil {
+		return nil, damaged(where, "its manifest cannot be read: %v", errors.Unwrap(err))
+	}
+	if sha(data)[:12] != batchName.FindStringSubmatch(name)[2] {
+		return nil, damaged(where, "its manifest is not the one its folder was named for")
+	}
+	m, err := decodeManifest(data)
+	if err != nil {
+		return nil, damaged(where, "its manifest cannot be understood: %v", err)
+	}
+	if m.Format > Format {
+		return nil, hint(fmt.Errorf("%s: %w: it has format %d, this program reads up to %d", where, ErrFormat, m.Format, Format), "use a newer carryover")
+	}
+	if m.Number != numberOf(name) {
+		return nil, damaged(where, "its manifest says batch %d", m.Number)
+	}
+	return m, nil
+}
+
+// readChecked reads a file and refuses it unless length and CRC-32C are those
+// of its entry; no decoder sees a byte before.
+func readChecked(dir, where string, e fileEntry) ([]byte, error) {
+	if e.Name != filepath.Base(e.Name) || e.Name == "" {
+		return nil, damaged(where, "its manifest names a file %q", e.Name)
+	}
+	data, err := os.ReadFile(filepath.Join(dir, e.Name))
+	if err != nil {
+		if errors.Is(err, fs.ErrNotExist) {
+			return nil, fmt.Errorf("%w (%w)", damaged(where, "%s is missing", e.Name), fs.ErrNotExist)
+		}
+		return nil, err
+	}
+	if len(data) != e.Bytes || castagnoli(data) != e.CRC32C {
+		return nil, damaged(where, "%s is not as it was written", e.Name)
+	}
+	return data, nil
+}
+
+// readTables appends the tables of a checked folder to rec.
+func readTables(dir, where string, list []fileEntry, rec *Records) error {
+	for _, e := range list {
+		t := tableNamed(e.Table)
+		if t == nil {
+			return damaged(where, "it holds a table %q that no book has", e.Table)
+		}
+		data, err := readChecked(dir, where, e)
+		if err != nil {
+			return err
+		}
+		if e.Rows < 0 || e.Rows > len(data)*1024 {
+			return damaged(where, "%s cannot hold %d rows", e.Name, e.Rows)
+		}
+		if err := t.decode(data, e.Rows, rec); err != nil {
+			return damaged(where, "%s: %v", e.Name, err)
+		}
+	}
+	return nil
+}
+
+// writeTables encodes tables into a folder; all: also those without rows.
+func writeTables(dir string, rec *Records, all, sync bool) (list []fileEntry, err error) {
+	for _, t := range tables() {
+		n := t.len(rec)
+		if n == 0 && !all {
+			continue
+		}
+		var buf bytes.Buffer
+		if err := t.encode(&buf, rec, groupRows); err != nil {
+			return nil, fmt.Errorf("table %s: %w", t.name(), err)
+		}
+		name := t.name() + ".parquet"
+		if err := writeIn(dir, name, buf.Bytes(), sync); err != nil {
+			return nil, err
+		}
+		list = append(list, entryOf(name, t.name(), n, buf.Bytes()))
+	}
+	return list, nil
+}
+
+// writeIn writes a file of a folder that nobody sees yet.
+func writeIn(dir, name string, data []byte, sync bool) (err error) {
+	f, err := os.OpenFile(filepath.Join(dir, name), os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+	if err != nil {
+		return err
+	}
+	defer func() {
+		if e := f.Close(); err == nil {
+			err = e
+		}
+	}()
+	if _, err = f.Write(data); err == nil && sync {
+		err = f.Sync()
+	}
+	return err
+}
+
+// log is the batches of a book in order, and which of them count.
+type batchLog struct {
+	names     []string
+	manifests []*manifest
+	dead      []bool // undone, or an undo that is itself undone
+}
+
+// readLog reads every manifest of the book.
+func (b *Book) readLog() (*batchLog, error) {
+	names, err := b.batchDirs()
+	if err != nil {
+		return nil, err
+	}
+	l := &batchLog{names: names, dead: make([]bool, len(names))}
+	for _, name := range names {
+		m, err := b.readManifest(name)
+		if err != nil {
+			return nil, err
+		}
+		l.manifests = append(l.manifests, m)
+	}
+	for i := len(names) - 1; i >= 0; i-- { // a later undo decides over an earlier one
+		m := l.manifests[i]
+		if m.Kind != kindUndo || l.dead[i] {
+			continue
+		}
+		if m.Undoes < 1 || m.Undoes > i {
+			return nil, damaged(fmt.Sprintf("batch %d", i+1), "it undoes batch %d", m.Undoes)
+		}
+		l.dead[m.Undoes-1] = true
+	}
+	return l, nil
+}
+
+// resolve reads the live batches and applies their corrections. Rows come
+// sorted.
+func (b *Book) resolve(l *batchLog) (*Records, error) {
+	rec := &Records{}
+	for i, m := range l.manifests {
+		if l.dead[i] || m.Kind != kindImport {
+			continue
+		}
+		one := &Records{}
+		if err := readTables(filepath.Join(b.Dir, "batches", l.names[i]), fmt.Sprintf("batch %d", i+1), m.Tables, one); err != nil {
+			return nil, err
+		}
+		takeOut(rec, one.Corrections)
+		for _, t := range tables() {
+			t.add(rec, one)
+		}
+	}
+	rec.Sort()
+	return rec, nil
+}
+
+// names says whether the correction means rows of a file, by its full or its
+// last name.
+func (c *Correction) names(file string) bool {
+	return c.OfFile == "" || c.OfFile == file || c.OfFile == filepath.Base(file)
+}
+
+// correcting returns what tells which of the corrections name row i of table t.
+func correcting(t table, list []Correction) func(rec *Records, i int) []int {
+	type place struct{ batch, line int32 }
+	at := map[place][]int{}
+	for n := range list {
+		if c := &list[n]; c.Table == t.name() {
+			at[place{c.OfBatch, c.OfLine}] = append(at[place{c.OfBatch, c.OfLine}], n)
+		}
+	}
+	return func(rec *Records, i int) (hits []int) {
+		if len(at) == 0 {
+			return nil
+		}
+		s := t.source(rec, i)
+		for _, n := range at[place{s.Batch, s.Line}] {
+			a, ok := t.analyte(rec, i)
+			if c := &list[n]; c.names(s.File) && (c.Analyte == "" || ok && a == c.Analyte) {
+				hits = append(hits, n)
+			}
+		}
+		return hits
+	}
+}
+
+// takeOut removes the rows that corrections name, and returns for each
+// correction how many it removed.
+func takeOut(rec *Records, list []Correction) (removed []int) {
+	removed = make([]int, len(list))
+	for _, t := range tables() {
+		if !slices.ContainsFunc(list, func(c Correction) bool { return c.Table == t.name() }) {
+			continue
+		}
+		hit := correcting(t, list)
+		t.keep(rec, func(i int) bool {
+			hits := hit(rec, i)
+			for _, n := range hits {
+				removed[n]++
+			}
+			return len(hits) == 0
+		})
+	}
+	return removed
+}

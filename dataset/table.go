@@ -1,0 +1,498 @@
+package dataset
+
+import (
+	"bytes"
+	"cmp"
+	"crypto/sha256"
+	"encoding/binary"
+	"fmt"
+	"io"
+	"math"
+	"reflect"
+	"slices"
+	"strconv"
+	"strings"
+	"unicode/utf8"
+
+	"github.com/parquet-go/parquet-go"
+)
+
+// groupRows is where a row group may end; it ends at the next bed.
+const groupRows = 1 << 20
+
+// table is what the book needs to know of one Parquet table; spec[T] answers
+// for rows of type T. Row i is counted from 0.
+type table interface {
+	name() string
+	schema() *parquet.Schema
+	len(r *Records) int
+	source(r *Records, i int) *Source
+	place(r *Records, i int) (grower, bed string) // bed "": the row names none
+	analyte(r *Records, i int) (string, bool)     // false: the table has none
+	isEvents() bool                               // two equal rows are two events
+
+	sort(r *Records)
+	add(dst, src *Records)
+	keep(r *Records, keep func(i int) bool)
+	check(r *Records, i int) error
+
+	identity() func(r *Records, i int) rowKey // of all columns but the source
+	subject() func(r *Records, i int) rowKey  // of the columns that say what was measured; nil: none
+	say(r *Records, i int) string             // the subject in words
+	differs(a *Records, i int, b *Records, j int) string
+
+	encode(w io.Writer, r *Records, group int) error
+	decode(data []byte, rows int, r *Records) error
+}
+
+// rowKey stands for the content of a row; equal rows have equal keys.
+type rowKey [16]byte
+
+// spec describes the table of rows T.
+type spec[T any] struct {
+	table   string
+	rows    func(*Records) *[]T
+	src     func(*T) *Source
+	order   []string // columns of the sort order, as declared in the file
+	compare func(a, b *T) int
+	events  bool
+	where   func(*T) (grower, bed string) // nil: not keyed by bed
+	what    func(*T) string               // the analyte; nil: none
+	unique  []string                      // columns of which one value allows one row
+}
+
+// tables returns the tables in the order of the format page.
+func tables() []table {
+	return []table{
+		spec[Bed]{"beds", func(r *Records) *[]Bed { return &r.Beds }, func(t *Bed) *Source { return &t.Source },
+			[]string{"grower", "bed", "from"},
+			func(a, b *Bed) int {
+				return cmp.Or(cmp.Compare(a.Grower, b.Grower), cmp.Compare(a.Bed, b.Bed), cmp.Compare(a.From, b.From))
+			}, false, func(t *Bed) (string, string) { return t.Grower, t.Bed }, nil,
+			[]string{"grower", "bed", "from"}},
+		spec[SoilTest]{"soil_tests", func(r *Records) *[]SoilTest { return &r.SoilTests }, func(t *SoilTest) *Source { return &t.Source },
+			[]string{"grower", "bed", "analyte", "date", "depth_from_cm", "depth_to_cm", "method"},
+			func(a, b *SoilTest) int {
+				return cmp.Or(cmp.Compare(a.Grower, b.Grower), cmp.Compare(a.Bed, b.Bed), cmp.Compare(a.Analyte, b.Analyte),
+					cmp.Compare(a.Date, b.Date), nullFirst(a.DepthFrom, b.DepthFrom), nullFirst(a.DepthTo, b.DepthTo), cmp.Compare(a.Method, b.Method))
+			}, false, func(t *SoilTest) (string, string) { return t.Grower, t.Bed }, func(t *SoilTest) string { return t.Analyte },
+			[]string{"grower", "bed", "date", "date_basis", "depth_from_cm", "depth_to_cm", "analyte", "method", "basis", "lab", "report", "sample", "timing"}},
+		spec[Material]{"materials", func(r *Records) *[]Material { return &r.Materials }, func(t *Material) *Source { return &t.Source },
+			[]string{"grower", "material", "from", "component"},
+			func(a, b *Material) int {
+				return cmp.Or(cmp.Compare(a.Grower, b.Grower), cmp.Compare(a.Material, b.Material), nullFirst(a.From, b.From), cmp.Compare(a.Component, b.Component))
+			}, false, nil, func(t *Material) string { return t.Component }, nil},
+		spec[Amendment]{"amendments", func(r *Records) *[]Amendment { return &r.Amendments }, func(t *Amendment) *Source { return &t.Source },
+			[]string{"grower", "bed", "date", "material"},
+			func(a, b *Amendment) int {
+				return cmp.Or(cmp.Compare(a.Grower, b.Grower), cmp.Compare(a.Bed, b.Bed), cmp.Compare(a.Date, b.Date), cmp.Compare(a.Material, b.Material))
+			}, true, func(t *Amendment) (string, string) { return t.Grower, t.Bed }, nil, nil},
+		spec[Planting]{"plantings", func(r *Records) *[]Planting { return &r.Plantings }, func(t *Planting) *Source { return &t.Source },
+			[]string{"grower", "bed", "season", "crop"},
+			func(a, b *Planting) int {
+				return cmp.Or(cmp.Compare(a.Grower, b.Grower), cmp.Compare(a.Bed, b.Bed), cmp.Compare(a.Season, b.Season), cmp.Compare(a.Crop, b.Crop))
+			}, false, func(t *Planting) (string, string) { return t.Grower, t.Bed }, nil,
+			[]string{"grower", "bed", "season", "crop"}},
+		spec[Harvest]{"harvests", func(r *Records) *[]Harvest { return &r.Harvests }, func(t *Harvest) *Source { return &t.Source },
+			[]string{"grower", "bed", "date", "crop", "plant"},
+			func(a, b *Harvest) int {
+				return cmp.Or(cmp.Compare(a.Grower, b.Grower), cmp.Compare(a.Bed, b.Bed), cmp.Compare(a.Date, b.Date), cmp.Compare(a.Crop, b.Crop), cmp.Compare(a.Plant, b.Plant))
+			}, true, func(t *Harvest) (string, string) { return t.Grower, t.Bed }, nil, nil},
+		spec[Cover]{"covers", func(r *Records) *[]Cover { return &r.Covers }, func(t *Cover) *Source { return &t.Source },
+			[]string{"grower", "bed", "sown", "species"},
+			func(a, b *Cover) int {
+				return cmp.Or(cmp.Compare(a.Grower, b.Grower), cmp.Compare(a.Bed, b.Bed), cmp.Compare(a.Sown, b.Sown), cmp.Compare(a.Species, b.Species))
+			}, true, func(t *Cover) (string, string) { return t.Grower, t.Bed }, nil, nil},
+		spec[Weather]{"weather", func(r *Records) *[]Weather { return &r.Weather }, func(t *Weather) *Source { return &t.Source },
+			[]string{"grower", "bed", "site", "date", "period"},
+			func(a, b *Weather) int {
+				return cmp.Or(cmp.Compare(a.Grower, b.Grower), cmp.Compare(a.Bed, b.Bed), cmp.Compare(a.Site, b.Site), cmp.Compare(a.Date, b.Date), cmp.Compare(a.Period, b.Period))
+			}, false, func(t *Weather) (string, string) { return t.Grower, t.Bed }, nil, nil},
+		spec[WaterTest]{"water_tests", func(r *Records) *[]WaterTest { return &r.WaterTests }, func(t *WaterTest) *Source { return &t.Source },
+			[]string{"grower", "water", "analyte", "date"},
+			func(a, b *WaterTest) int {
+				return cmp.Or(cmp.Compare(a.Grower, b.Grower), cmp.Compare(a.Water, b.Water), cmp.Compare(a.Analyte, b.Analyte), cmp.Compare(a.Date, b.Date))
+			}, false, nil, func(t *WaterTest) string { return t.Analyte }, nil},
+		spec[Tillage]{"tillage", func(r *Records) *[]Tillage { return &r.Tillage }, func(t *Tillage) *Source { return &t.Source },
+			[]string{"grower", "bed", "date", "tool"},
+			func(a, b *Tillage) int {
+				return cmp.Or(cmp.Compare(a.Grower, b.Grower), cmp.Compare(a.Bed, b.Bed), cmp.Compare(a.Date, b.Date), cmp.Compare(a.Tool, b.Tool))
+			}, true, func(t *Tillage) (string, string) { return t.Grower, t.Bed }, nil, nil},
+		spec[LeafTest]{"leaf_tests", func(r *Records) *[]LeafTest { return &r.LeafTests }, func(t *LeafTest) *Source { return &t.Source },
+			[]string{"grower", "bed", "analyte", "date", "part"},
+			func(a, b *LeafTest) int {
+				return cmp.Or(cmp.Compare(a.Grower, b.Grower), cmp.Compare(a.Bed, b.Bed), cmp.Compare(a.Analyte, b.Analyte), cmp.Compare(a.Date, b.Date), cmp.Compare(a.Part, b.Part))
+			}, false, func(t *LeafTest) (string, string) { return t.Grower, t.Bed }, func(t *LeafTest) string { return t.Analyte }, nil},
+		spec[Advice]{"advice", func(r *Records) *[]Advice { return &r.Advice }, func(t *Advice) *Source { return &t.Source },
+			[]string{"grower", "bed", "date", "item"},
+			func(a, b *Advice) int {
+				return cmp.Or(cmp.Compare(a.Grower, b.Grower), cmp.Compare(a.Bed, b.Bed), cmp.Compare(a.Date, b.Date), cmp.Compare(a.Item, b.Item))
+			}, false, func(t *Advice) (string, string) { return t.Grower, t.Bed }, func(t *Advice) string { return t.Item }, nil},
+		spec[Listed]{"lists", func(r *Records) *[]Listed { return &r.Lists }, func(t *Listed) *Source { return &t.Source },
+			[]string{"grower", "bed", "listed_on", "season", "timing", "material"},
+			func(a, b *Listed) int {
+				return cmp.Or(cmp.Compare(a.Grower, b.Grower), cmp.Compare(a.Bed, b.Bed), cmp.Compare(a.ListedOn, b.ListedOn),
+					cmp.Compare(a.Season, b.Season), cmp.Compare(a.Timing, b.Timing), cmp.Compare(a.Material, b.Material))
+			}, true, func(t *Listed) (string, string) { return t.Grower, t.Bed }, nil, nil},
+		spec[Forecast]{"forecasts", func(r *Records) *[]Forecast { return &r.Forecasts }, func(t *Forecast) *Source { return &t.Source },
+			[]string{"grower", "bed", "analyte", "made_on", "season", "timing"},
+			func(a, b *Forecast) int {
+				return cmp.Or(cmp.Compare(a.Grower, b.Grower), cmp.Compare(a.Bed, b.Bed), cmp.Compare(a.Analyte, b.Analyte),
+					cmp.Compare(a.MadeOn, b.MadeOn), cmp.Compare(a.Season, b.Season), cmp.Compare(a.Timing, b.Timing))
+			}, false, func(t *Forecast) (string, string) { return t.Grower, t.Bed }, func(t *Forecast) string { return t.Analyte }, nil},
+		spec[Correction]{"corrections", func(r *Records) *[]Correction { return &r.Corrections }, func(t *Correction) *Source { return &t.Source },
+			[]string{"of_batch", "table", "of_line"},
+			func(a, b *Correction) int {
+				return cmp.Or(cmp.Compare(a.OfBatch, b.OfBatch), cmp.Compare(a.Table, b.Table), cmp.Compare(a.OfLine, b.OfLine))
+			}, false, nil, nil, nil},
+	}
+}
+
+// TableNames lists the tables of a book in the order of the format page.
+func TableNames() []string {
+	var names []string
+	for _, t := range tables() {
+		names = append(names, t.name())
+	}
+	return names
+}
+
+func tableNamed(name string) table {
+	for _, t := range tables() {
+		if t.name() == name {
+			return t
+		}
+	}
+	return nil
+}
+
+// Len returns the number of rows of one table; 0 for a name that is no table.
+func (r *Records) Len(tableName string) int {
+	if t := tableNamed(tableName); t != nil {
+		return t.len(r)
+	}
+	return 0
+}
+
+// Total returns the number of rows of all tables.
+func (r *Records) Total() int {
+	n := 0
+	for _, t := range tables() {
+		n += t.len(r)
+	}
+	return n
+}
+
+// Sort puts every table into its order of the format page, the order in which
+// Book.Records returns and Book.Beds expects them.
+func (r *Records) Sort() {
+	for _, t := range tables() {
+		t.sort(r)
+	}
+}
+
+// Sources yields where each row of a table came from, in row order.
+func (r *Records) Sources(tableName string) []Source {
+	t := tableNamed(tableName)
+	if t == nil {
+		return nil
+	}
+	s := make([]Source, t.len(r))
+	for i := range s {
+		s[i] = *t.source(r, i)
+	}
+	return s
+}
+
+// nullFirst orders optional values, a null before any value.
+func nullFirst[V cmp.Ordered](a, b *V) int {
+	switch {
+	case a == nil && b == nil:
+		return 0
+	case a == nil:
+		return -1
+	case b == nil:
+		return 1
+	}
+	return cmp.Compare(*a, *b)
+}
+
+func (s spec[T]) name() string                     { return s.table }
+func (s spec[T]) schema() *parquet.Schema          { return parquet.SchemaOf(new(T)) }
+func (s spec[T]) len(r *Records) int               { return len(*s.rows(r)) }
+func (s spec[T]) source(r *Records, i int) *Source { return s.src(&(*s.rows(r))[i]) }
+func (s spec[T]) isEvents() bool                   { return s.events }
+
+func (s spec[T]) place(r *Records, i int) (grower, bed string) {
+	if s.where == nil {
+		return "", ""
+	}
+	return s.where(&(*s.rows(r))[i])
+}
+
+func (s spec[T]) analyte(r *Records, i int) (string, bool) {
+	if s.what == nil {
+		return "", false
+	}
+	return s.what(&(*s.rows(r))[i]), true
+}
+
+// sort is stable and ends with the source, so the order of equal keys never
+// depends on the way the rows came together.
+func (s spec[T]) sort(r *Records) {
+	full := func(a, b T) int {
+		x, y := s.src(&a), s.src(&b)
+		return cmp.Or(s.compare(&a, &b), cmp.Compare(x.Batch, y.Batch), cmp.Compare(x.Line, y.Line), cmp.Compare(x.File, y.File))
+	}
+	if rows := *s.rows(r); !slices.IsSortedFunc(rows, full) {
+		slices.SortStableFunc(rows, full)
+	}
+}
+
+func (s spec[T]) add(dst, src *Records) { p := s.rows(dst); *p = append(*p, *s.rows(src)...) }
+
+// keep leaves the rows for which keep(i) holds, in a new slice.
+func (s spec[T]) keep(r *Records, keep func(i int) bool) {
+	p := s.rows(r)
+	var kept []T
+	for i := range *p {
+		if keep(i) {
+			kept = append(kept, (*p)[i])
+		}
+	}
+	*p = kept
+}
+
+// column is one field of a row struct and its name in the file.
+type column struct {
+	name  string
+	field int
+}
+
+// columns lists the columns of a row struct without those of its Source.
+func columns(t reflect.Type) []column {
+	var list []column
+	for i := range t.NumField() {
+		if f := t.Field(i); !f.Anonymous {
+			name, _, _ := strings.Cut(f.Tag.Get("parquet"), ",")
+			list = append(list, column{name, i})
+		}
+	}
+	return list
+}
+
+// check refuses what the file could not give back as it was, or what no
+// reader could place.
+func (s spec[T]) check(r *Records, i int) error {
+	row := &(*s.rows(r))[i]
+	v := reflect.ValueOf(row).Elem()
+	for _, c := range columns(v.Type()) {
+		f := v.Field(c.field)
+		if f.Kind() == reflect.Pointer {
+			if f.IsNil() {
+				continue
+			}
+			f = f.Elem()
+		}
+		switch f.Kind() {
+		case reflect.Float64:
+			if x := f.Float(); math.IsNaN(x) || math.IsInf(x, 0) {
+				return fmt.Errorf("%v: %w: column %s is %v, not a number", *s.src(row), ErrRow, c.name, x)
+			}
+		case reflect.String:
+			if !utf8.ValidString(f.String()) {
+				return fmt.Errorf("%v: %w: column %s is not valid UTF-8 text: %q", *s.src(row), ErrRow, c.name, f.String())
+			}
+		}
+	}
+	if !utf8.ValidString(s.src(row).File) {
+		return fmt.Errorf("%w: file name %q is not valid UTF-8 text", ErrRow, s.src(row).File)
+	}
+	if s.where != nil && s.table != "weather" { // site weather names no bed
+		if _, bed := s.where(row); bed == "" {
+			return fmt.Errorf("%v: %w: %s without a bed", *s.src(row), ErrRow, s.table)
+		}
+	}
+	return nil
+}
+
+// keyOf hashes the given columns; a null differs from a zero, but an empty
+// text is a null and -0 is 0.
+func (s spec[T]) keyOf(cols []column) func(r *Records, i int) rowKey {
+	var buf []byte
+	return func(r *Records, i int) rowKey {
+		buf = buf[:0]
+		v := reflect.ValueOf(&(*s.rows(r))[i]).Elem()
+		for _, c := range cols {
+			f := v.Field(c.field)
+			if f.Kind() == reflect.Pointer {
+				if f.IsNil() {
+					buf = append(buf, 0)
+					continue
+				}
+				buf = append(buf, 1)
+				f = f.Elem()
+			}
+			switch f.Kind() {
+			case reflect.String:
+				buf = binary.AppendUvarint(buf, uint64(f.Len()))
+				buf = append(buf, f.String()...)
+			case reflect.Float64:
+				buf = binary.LittleEndian.AppendUint64(buf, math.Float64bits(f.Float()+0))
+			default:
+				buf = binary.AppendVarint(buf, f.Int())
+			}
+		}
+		sum := sha256.Sum256(buf)
+		return rowKey(sum[:16])
+	}
+}
+
+func (s spec[T]) identity() func(r *Records, i int) rowKey {
+	return s.keyOf(columns(reflect.TypeFor[T]()))
+}
+
+func (s spec[T]) uniqueColumns() []column {
+	return slices.DeleteFunc(columns(reflect.TypeFor[T]()), func(c column) bool { return !slices.Contains(s.unique, c.name) })
+}
+
+func (s spec[T]) subject() func(r *Records, i int) rowKey {
+	if s.unique == nil {
+		return nil
+	}
+	return s.keyOf(s.uniqueColumns())
+}
+
+func (s spec[T]) say(r *Records, i int) string {
+	v := reflect.ValueOf(&(*s.rows(r))[i]).Elem()
+	var words []string
+	for _, c := range s.uniqueColumns() {
+		if w := text(v.Field(c.field)); w != "" && c.name != "date_basis" {
+			if strings.HasPrefix(c.name, "depth_") {
+				w = strings.NewReplacer("depth_from_cm", "from ", "depth_to_cm", "to ").Replace(c.name) + w + " cm"
+			}
+			words = append(words, w)
+		}
+	}
+	return strings.Join(words, ", ")
+}
+
+// differs names up to three columns in which two rows differ, with both values.
+func (s spec[T]) differs(a *Records, i int, b *Records, j int) string {
+	x, y := reflect.ValueOf(&(*s.rows(a))[i]).Elem(), reflect.ValueOf(&(*s.rows(b))[j]).Elem()
+	var list []string
+	for _, c := range columns(x.Type()) {
+		p, q := text(x.Field(c.field)), text(y.Field(c.field))
+		if p != q && len(list) < 3 {
+			list = append(list, fmt.Sprintf("%s %s here, %s there", c.name, cmp.Or(p, "empty"), cmp.Or(q, "empty")))
+		}
+	}
+	return strings.Join(list, "; ")
+}
+
+// text prints one field, "" for a null.
+func text(f reflect.Value) string {
+	if f.Kind() == reflect.Pointer {
+		if f.IsNil() {
+			return ""
+		}
+		f = f.Elem()
+	}
+	if f.Kind() == reflect.Float64 {
+		return strconv.FormatFloat(f.Float(), 'g', -1, 64)
+	}
+	return fmt.Sprint(f.Interface())
+}
+
+// encode writes the rows, which must be sorted, as a Parquet file. A row group
+// ends at the first new bed after group rows, so that no bed is split.
+func (s spec[T]) encode(w io.Writer, r *Records, group int) error {
+	optional := map[string]bool{}
+	for _, f := range s.schema().Fields() {
+		optional[f.Name()] = f.Optional()
+	}
+	var order []parquet.SortingColumn
+	for _, name := range append(slices.Clip(s.order), "batch", "line", "file") {
+		c := parquet.Ascending(name)
+		if optional[name] {
+			c = parquet.NullsFirst(c)
+		}
+		order = append(order, c)
+	}
+	pw := parquet.NewGenericWriter[T](w,
+		parquet.CreatedBy("carryover", strconv.Itoa(Format), ""),
+		parquet.Compression(&parquet.Zstd),
+		parquet.DataPageVersion(2),
+		parquet.SortingWriterConfig(parquet.SortingColumns(order...)),
+	)
+	for rows := *s.rows(r); len(rows) > 0; {
+		n := s.cut(rows, group)
+		if _, err := pw.Write(rows[:n]); err != nil {
+			return err
+		}
+		if rows = rows[n:]; len(rows) > 0 {
+			if err := pw.Flush(); err != nil {
+				return err
+			}
+		}
+	}
+	return pw.Close()
+}
+
+func (s spec[T]) cut(rows []T, group int) int {
+	n := min(group, len(rows))
+	if s.where == nil {
+		return n
+	}
+	for n < len(rows) {
+		g1, b1 := s.where(&rows[n-1])
+		if g2, b2 := s.where(&rows[n]); g1 != g2 || b1 != b2 {
+			break
+		}
+		n++
+	}
+	return n
+}
+
+// decode appends the rows of a Parquet file that must hold the given number of
+// them. The bytes must have passed their checksum: the guard and the recover
+// are a second belt.
+func (s spec[T]) decode(data []byte, rows int, r *Records) (err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			err = fmt.Errorf("not a readable table: %v", p)
+		}
+	}()
+	if err := guard(data, rows); err != nil {
+		return err
+	}
+	f, err := parquet.OpenFile(bytes.NewReader(data), int64(len(data)),
+		parquet.SkipPageIndex(true), parquet.SkipBloomFilters(true), parquet.ReadBufferSize(4096))
+	if err != nil {
+		return err
+	}
+	if n := f.NumRows(); n != int64(rows) {
+		return fmt.Errorf("%d rows, want %d", n, rows)
+	}
+	if !parquet.SameNodes(f.Schema(), s.schema()) {
+		return fmt.Errorf("columns of another kind than those of %s", s.table)
+	}
+	pr := parquet.NewGenericReader[T](f)
+	defer pr.Close()
+	p := s.rows(r)
+	at := len(*p)
+	*p = slices.Grow(*p, rows)[:at+rows]
+	n := at
+	for n < at+rows {
+		k, err := pr.Read((*p)[n : at+rows])
+		n += k
+		if err == io.EOF && n == at+rows {
+			break
+		}
+		if err != nil || k == 0 {
+			*p = (*p)[:at]
+			return fmt.Errorf("row %d of %d: %w", n-at+1, rows, cmp.Or(err, io.ErrUnexpectedEOF))
+		}
+	}
+	return nil
+}

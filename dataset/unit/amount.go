@@ -1,0 +1,222 @@
+package unit
+
+import (
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+// Quantity is what a plain unit measures.
+type Quantity int
+
+const (
+	Mass          Quantity = iota // kg
+	Area                          // m2
+	Length                        // cm
+	Rain                          // mm
+	Volume                        // m3, of solids
+	Liquid                        // L
+	MassPerArea                   // kg/ha
+	LiquidPerArea                 // L/ha
+	Temperature                   // deg C
+	Share                         // %
+	BulkDensity                   // g/cm3
+	Speed                         // m/s
+	Duration                      // h
+)
+
+// SI returns the unit that values of the quantity are stored in.
+func (q Quantity) SI() string {
+	return [...]string{"kg", "m2", "cm", "mm", "m3", "L", "kg/ha", "L/ha", "C", "%", "g/cm3", "m/s", "h"}[q]
+}
+
+func (q Quantity) String() string {
+	return [...]string{"weight", "area", "length", "rain", "volume", "liquid", "weight per area", "liquid per area", "temperature", "share", "bulk density", "speed", "time"}[q]
+}
+
+type scale struct {
+	q      Quantity
+	factor float64
+	names  []string // the first is the one we print
+}
+
+var scales = []scale{
+	{Mass, KgPerPound, []string{"lb", "lbs", "pound", "pounds", "#"}},
+	{Mass, KgPerPound / 16, []string{"oz", "ounce", "ounces"}},
+	{Mass, 0.001, []string{"g", "gram", "grams"}},
+	{Mass, 1, []string{"kg", "kilogram", "kilograms"}},
+	{Mass, 2000 * KgPerPound, []string{"ton", "tons", "short ton", "short tons"}},
+	{Mass, 1000, []string{"t", "tonne", "tonnes", "metric ton"}},
+	{Area, M2PerSqFt, []string{"sq ft", "ft2", "square feet", "square foot", "sqft"}},
+	{Area, 1, []string{"m2", "sq m", "square metres", "square meters", "sqm"}},
+	{Area, M2PerAcre, []string{"acre", "acres", "ac"}},
+	{Area, 1e4, []string{"ha", "hectare", "hectares"}},
+	{Area, 9 * M2PerSqFt, []string{"sq yd", "yd2", "square yards"}},
+	{Length, CmPerInch, []string{"in", "inch", "inches", "\""}},
+	{Length, 12 * CmPerInch, []string{"ft", "foot", "feet", "'"}},
+	{Length, 1, []string{"cm"}},
+	{Length, 0.1, []string{"mm"}},
+	{Length, 100, []string{"m", "metre", "meter"}},
+	{Rain, 1, []string{"mm"}},
+	{Rain, 10 * CmPerInch, []string{"in", "inch", "inches"}},
+	{Volume, 27 * M3PerCuFt, []string{"cu yd", "yd3", "yards", "cubic yards", "cubic yard", "cuyd"}},
+	{Volume, M3PerCuFt, []string{"cu ft", "ft3", "cubic feet", "cubic foot", "cuft"}},
+	{Volume, 1, []string{"m3", "cu m", "cubic metres", "cubic meters"}},
+	{Volume, 0.03523907016688, []string{"bushel", "bushels", "bu"}},
+	{Liquid, LPerGallon, []string{"gal", "gallon", "gallons"}},
+	{Liquid, LPerGallon / 4, []string{"qt", "quart", "quarts"}},
+	{Liquid, LPerGallon / 8, []string{"pt", "pint", "pints"}},
+	{Liquid, LPerGallon / 128, []string{"fl oz", "fluid ounce", "fluid ounces"}},
+	{Liquid, 1, []string{"L", "litre", "liter", "litres", "liters"}},
+	{Liquid, 0.001, []string{"mL", "millilitre", "milliliter"}},
+	{MassPerArea, KgHaPerLbAc * 43.56, []string{"lb/1000 sq ft", "lbs/1000 sq ft", "lb/1000 ft2", "lb/1,000 sq ft", "lb/1,000 ft2"}},
+	{MassPerArea, KgHaPerLbAc * 435.6, []string{"lb/100 sq ft", "lbs/100 sq ft", "lb/100 ft2"}},
+	{MassPerArea, KgHaPerLbAc * 43.56 / 16, []string{"oz/1000 sq ft", "oz/1000 ft2"}},
+	{MassPerArea, KgHaPerLbAc, []string{"lb/acre", "lbs/acre", "lb/ac", "lb/a"}},
+	{MassPerArea, 2000 * KgHaPerLbAc, []string{"ton/acre", "tons/acre", "t/ac", "ton/ac"}},
+	{MassPerArea, KgPerPound / 16 / (9 * M2PerSqFt) * 1e4, []string{"oz/sq yd", "oz/yd2"}},
+	{MassPerArea, 1, []string{"kg/ha"}},
+	{MassPerArea, 1000, []string{"t/ha", "tonne/ha", "tonnes/ha"}},
+	{MassPerArea, 10, []string{"g/m2", "g/sq m"}},
+	{MassPerArea, 100, []string{"kg/100 m2", "kg/are"}},
+	{MassPerArea, 10000, []string{"kg/m2"}},
+	{LiquidPerArea, 1, []string{"L/ha"}},
+	{LiquidPerArea, LPerGallon / M2PerAcre * 1e4, []string{"gal/acre", "gal/ac"}},
+	{LiquidPerArea, LPerGallon / (1000 * M2PerSqFt) * 1e4, []string{"gal/1000 sq ft", "gal/1000 ft2"}},
+	{Temperature, 1, []string{"C", "deg C", "\u00b0C", "celsius"}},
+	{Temperature, 5.0 / 9, []string{"F", "deg F", "\u00b0F", "fahrenheit"}},
+	{Share, 1, []string{"%", "percent", "pct"}},
+	{BulkDensity, 1, []string{"g/cm3", "g/cc", "Mg/m3", "t/m3"}},
+	{BulkDensity, 1 / LbFt3PerGcc, []string{"lb/cu ft", "lb/ft3"}},
+	{Speed, 1, []string{"m/s"}},
+	{Speed, 1 / 3.6, []string{"km/h"}},
+	{Speed, 0.44704, []string{"mph"}},
+	{Duration, 1, []string{"h", "hours", "hour", "hr", "hrs"}},
+}
+
+func find(text string, qs []Quantity) (scale, bool) {
+	for _, i := range scaleNames[squash(text)] {
+		if slices.Contains(qs, scales[i].q) {
+			return scales[i], true
+		}
+	}
+	return scale{}, false
+}
+
+// scaleNames finds scales by squashed name; a name may be of several
+// quantities.
+var scaleNames = func() map[string][]int {
+	m := map[string][]int{}
+	for i, s := range scales {
+		for _, n := range s.names {
+			m[squash(n)] = append(m[squash(n)], i)
+		}
+	}
+	return m
+}()
+
+// Convert turns a value in the named unit into the SI unit of whichever of the
+// quantities has a unit of that name.
+//
+// The error wraps ErrUnit: an unknown unit (with those that would do), or a
+// value that is not a number or, but for temperature, negative.
+func Convert(value float64, text string, qs ...Quantity) (si float64, q Quantity, err error) {
+	s, ok := find(text, qs)
+	if !ok {
+		if strings.TrimSpace(text) == "" {
+			return 0, 0, refuse("unit", "no unit: expected one of %s", Offer(qs...))
+		}
+		return 0, 0, refuse("unit", "unit %q: not known here%s", text, nearOr(text, Names(qs...), Offer(qs...)))
+	}
+	if math.IsNaN(value) || math.IsInf(value, 0) {
+		return 0, 0, refuse("value", "%v: expected a number", value)
+	}
+	if s.q == Temperature {
+		if s.factor != 1 {
+			value -= 32
+		}
+	} else if value < 0 {
+		return 0, 0, refuse("value", "%v %s: expected 0 or more", value, text)
+	}
+	return value * s.factor, s.q, nil
+}
+
+// Factor returns the SI worth of one of the named unit.
+func Factor(text string, qs ...Quantity) (float64, bool) {
+	s, ok := find(text, qs)
+	return s.factor, ok
+}
+
+// Names lists the units of the quantities, as we print them.
+func Names(qs ...Quantity) (out []string) {
+	for _, q := range qs {
+		for _, s := range scales {
+			if s.q == q {
+				out = append(out, s.names[0])
+			}
+		}
+	}
+	return out
+}
+
+// Offer lists units of the quantities in words for a message: all of a single
+// quantity, the commonest of several.
+func Offer(qs ...Quantity) string {
+	if len(qs) == 1 {
+		return strings.Join(Names(qs...), ", ")
+	}
+	var out []string
+	for _, q := range qs {
+		names := Names(q)
+		out = append(out, names[0])
+		if si := q.SI(); si != names[0] {
+			out = append(out, si)
+		}
+	}
+	return strings.Join(out, ", ") + " ..."
+}
+
+// ParseNumber reads a number as growers and labs type it: thousands commas, a
+// leading < or >, a leading ~ or "about". It refuses anything else.
+// qualifier is "<", ">", "about" or empty.
+func ParseNumber(text string) (v float64, qualifier string, err error) {
+	s := strings.TrimSpace(text)
+	switch {
+	case strings.HasPrefix(s, "<"), strings.HasPrefix(s, ">"):
+		qualifier, s = s[:1], strings.TrimSpace(strings.TrimPrefix(s[1:], "="))
+	case strings.HasPrefix(s, "~"):
+		qualifier, s = "about", strings.TrimSpace(s[1:])
+	default:
+		if rest, ok := cutPrefixFold(s, "about "); ok {
+			qualifier, s = "about", strings.TrimSpace(rest)
+		}
+	}
+	if strings.Contains(s, ",") {
+		if !thousands(s) {
+			return 0, "", refuse("value", "%q: expected a number: commas stand only before thousands, write 1234.5", text)
+		}
+		s = strings.ReplaceAll(s, ",", "")
+	}
+	// ParseFloat also takes hexadecimal, underscores, "inf" and "nan".
+	if s == "" || strings.Trim(s, "0123456789.eE+-") != "" {
+		return 0, "", refuse("value", "%q: expected a number such as 12.5", text)
+	}
+	v, perr := strconv.ParseFloat(s, 64)
+	if perr != nil || math.IsInf(v, 0) || math.IsNaN(v) {
+		return 0, "", refuse("value", "%q: expected a number such as 12.5", text)
+	}
+	return v, qualifier, nil
+}
+
+// thousands reports whether commas stand only where English puts them.
+func thousands(s string) bool {
+	whole, _, _ := strings.Cut(strings.TrimLeft(s, "+-"), ".")
+	groups := strings.Split(whole, ",")
+	for i, g := range groups {
+		if i == 0 && (len(g) == 0 || len(g) > 3) || i > 0 && len(g) != 3 || strings.Trim(g, "0123456789") != "" {
+			return false
+		}
+	}
+	return !strings.Contains(s[strings.Index(s, whole)+len(whole):], ",")
+}
