@@ -140,7 +140,7 @@ func (b *bedWork) carry(l *Level, s seasonTests, om float64) Carryover {
 		c.Amount.Basis = l.Estimate.Basis + "; volume basis"
 	}
 	for _, x := range reversed(s.spring) {
-		if comparable(x, l) != "" || x.Qualifier != "" || l.Qualifier != "" || x.Estimate.Value == 0 {
+		if comparable(x, l, b.depth) != "" || x.Qualifier != "" || l.Qualifier != "" || x.Estimate.Value == 0 {
 			continue
 		}
 		share, base := l.draws(1), x.draws(0)

@@ -74,6 +74,10 @@ func (b *bedWork) changes(levels []Level) (changes []Change, breaks []Break) {
 		for end < len(levels) && levels[end].Analyte == levels[start].Analyte {
 			end++
 		}
+		if levels[start].Analyte == "buffer pH" { // a means to a lime rate, not a level
+			start = end
+			continue
+		}
 		seasons := bySeason(levels[start:end])
 		for i, s := range seasons {
 			pair := func(kind string, first, second []*Level) {
@@ -81,7 +85,7 @@ func (b *bedWork) changes(levels []Level) (changes []Change, breaks []Break) {
 				var from, to *Level
 				for _, x := range first {
 					for _, y := range second {
-						if r := comparable(x, y); r != "" {
+						if r := comparable(x, y, b.depth); r != "" {
 							if reason == "" {
 								reason, from, to = r, x, y
 							}
@@ -115,22 +119,29 @@ func (b *bedWork) changes(levels []Level) (changes []Change, breaks []Break) {
 		}
 		start = end
 	}
-	for i := range breaks {
-		k := &breaks[i]
-		text := fmt.Sprintf("%s not worked out across %s (%s to %s): %s", strings.Join(k.Analytes, ", "), breakName(k.Kind, k.Season), k.From, k.To, k.Reason)
-		k.Doubt = b.doubt("break", text)
-	}
+	b.doubtBreaks(breaks)
 	return changes, breaks
 }
 
-func breakName(kind string, season int) string {
-	switch kind {
-	case Drawdown:
-		return fmt.Sprintf("season %d", season)
-	case Winter:
-		return fmt.Sprintf("winter %d-%02d", season-1, season%100)
+// doubtBreaks tells each reason once, with the stretches it cuts.
+func (b *bedWork) doubtBreaks(breaks []Break) {
+	for i := range breaks {
+		if breaks[i].Doubt != 0 {
+			continue
+		}
+		var cuts []string
+		for j := i; j < len(breaks); j++ {
+			if k := &breaks[j]; k.Reason == breaks[i].Reason {
+				cuts = append(cuts, fmt.Sprintf("%s (%s to %s)", strings.Join(k.Analytes, ", "), k.From, k.To))
+			}
+		}
+		id := b.doubt("break", breaks[i].Reason+": no difference taken of "+strings.Join(cuts, "; "))
+		for j := i; j < len(breaks); j++ {
+			if breaks[j].Reason == breaks[i].Reason {
+				breaks[j].Doubt = id
+			}
+		}
 	}
-	return fmt.Sprintf("the year to %d", season)
 }
 
 // joinBreak adds a break, or its analyte to the same break of another analyte.

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
+	"strings"
 
 	"carryover/dataset"
 	"carryover/dataset/unit"
@@ -29,8 +31,9 @@ type Level struct {
 	Doubts    []int        `json:"doubts,omitempty"`
 	Suspect   bool         `json:"suspect,omitempty"` // perhaps not the soil of the test before
 
-	basis string // mass, volume or extract
-	sd    float64
+	basis      string // mass, volume or extract
+	conversion string
+	sd         float64
 }
 
 // Reported is the lab's own print of a value, and the row it stands in.
@@ -96,14 +99,7 @@ func (b *bedWork) levels() []Level {
 		l.Reported = append(l.Reported, Reported{
 			Value: t.ReportedValue, Qualifier: t.Qualifier, Unit: t.ReportedUnit, Form: t.ReportedForm, Sample: t.Sample, Row: refOf(t.Source),
 		})
-		if t.Conversion != "" {
-			l.Doubts = addRef(l.Doubts, b.doubt("convention", fmt.Sprintf("%s %s", t.Analyte, t.Conversion)))
-		}
-	}
-	for i := range out {
-		l := &out[i]
-		l.setRange(len(l.Reported))
-		b.doubtLevel(l)
+		l.conversion = t.Conversion
 	}
 	slices.SortStableFunc(out, func(x, y Level) int {
 		return cmp.Or(
@@ -113,7 +109,75 @@ func (b *bedWork) levels() []Level {
 			cmp.Compare(x.Date, y.Date), cmp.Compare(x.Method, y.Method), cmp.Compare(x.Lab, y.Lab),
 		)
 	})
+	for i := range out {
+		out[i].setRange(len(out[i].Reported))
+		b.doubtLevel(&out[i])
+	}
+	b.doubtTogether(out)
 	return out
+}
+
+// doubtTogether attaches doubts that many levels share, each told once with the
+// tests it stands on.
+func (b *bedWork) doubtTogether(levels []Level) {
+	together := func(code string, of func(*Level) string, text func(what, tests string) string) {
+		var order []string
+		tests := map[string][]string{}
+		for i := range levels {
+			l := &levels[i]
+			if w := of(l); w != "" {
+				if tests[w] == nil {
+					order = append(order, w)
+				}
+				if !slices.Contains(tests[w], l.when()) {
+					tests[w] = append(tests[w], l.when())
+				}
+			}
+		}
+		for _, w := range order {
+			id := b.doubt(code, text(w, listDays(tests[w])))
+			for i := range levels {
+				if of(&levels[i]) == w {
+					levels[i].Doubts = addRef(levels[i].Doubts, id)
+				}
+			}
+		}
+	}
+	basis := func(want string) func(*Level) string {
+		return func(l *Level) string {
+			if l.DateBasis == want {
+				return want
+			}
+			return ""
+		}
+	}
+	together("date", basis(dataset.ByMonth), func(_, tests string) string {
+		return "only the month is known of the tests of " + tests + "; the 15th stands for it"
+	})
+	together("date", basis(dataset.BySeason), func(_, tests string) string {
+		return "only the season is known of the tests of " + tests + "; mid-window stands for it"
+	})
+	together("date", basis(dataset.Assumed), func(_, tests string) string {
+		return "the day is assumed of the tests of " + tests
+	})
+	together("samples", func(l *Level) string {
+		if n := len(l.Reported); n > 1 {
+			return strconv.Itoa(n)
+		}
+		return ""
+	}, func(n, tests string) string { return "mean of " + n + " samples: tests of " + tests })
+	together("convention", func(l *Level) string { return l.conversion }, func(how, tests string) string {
+		return "some levels of " + tests + " are read " + how
+	})
+}
+
+// listDays joins the names of tests in order of time; more than six are counted.
+func listDays(days []string) string {
+	const most = 6
+	if len(days) > most {
+		return fmt.Sprintf("%s and %d more", strings.Join(days[:most], ", "), len(days)-most)
+	}
+	return strings.Join(days, ", ")
 }
 
 // doubtLevel attaches what is doubtful about one level by itself.
@@ -127,17 +191,6 @@ func (b *bedWork) doubtLevel(l *Level) {
 	}
 	if l.Qualifier == ">" {
 		add("above limit", fmt.Sprintf("%s of %s is above the lab's limit: nothing is differenced from it", l.Analyte, l.when()))
-	}
-	switch l.DateBasis {
-	case dataset.ByMonth:
-		add("date", fmt.Sprintf("of the %s %s test only the month is known; the 15th stands for it", l.Timing, l.Date.Time().Format("January 2006")))
-	case dataset.BySeason:
-		add("date", fmt.Sprintf("of the %s %d test only the season is known; %s stands for it", l.Timing, l.Season, l.Date))
-	case dataset.Assumed:
-		add("date", fmt.Sprintf("the date of the %s test is assumed", l.when()))
-	}
-	if len(l.Reported) > 1 {
-		add("samples", fmt.Sprintf("the test of %s is the mean of %d samples", l.when(), len(l.Reported)))
 	}
 }
 
@@ -153,13 +206,7 @@ func (l *Level) when() string {
 }
 
 // comparable says why two levels must not be differenced; empty: they may.
-func comparable(x, y *Level) string {
-	depth := func(l *Level) string {
-		if l.DepthFrom == nil && l.DepthTo == nil {
-			return "no depth"
-		}
-		return fmt.Sprintf("%d-%d cm", max(0, depthKey(l.DepthFrom)), depthKey(l.DepthTo))
-	}
+func comparable(x, y *Level, depth func(*Level) string) string {
 	name := func(s string) string {
 		if s == "" {
 			return "none named"
@@ -171,13 +218,13 @@ func comparable(x, y *Level) string {
 	case ok && !a.Plain && (x.Method == "" || y.Method == ""):
 		return "no method on the report"
 	case x.Method != y.Method:
-		return fmt.Sprintf("method %s, then %s", name(x.Method), name(y.Method))
+		return fmt.Sprintf("method changed from %s to %s", name(x.Method), name(y.Method))
 	case x.Estimate.Unit != y.Estimate.Unit:
-		return fmt.Sprintf("%s, then %s", x.Estimate.Unit, y.Estimate.Unit)
+		return fmt.Sprintf("unit changed from %s to %s", x.Estimate.Unit, y.Estimate.Unit)
 	case !near(x.DepthFrom, y.DepthFrom) || !near(x.DepthTo, y.DepthTo):
-		return fmt.Sprintf("depth %s, then %s", depth(x), depth(y))
+		return fmt.Sprintf("depth changed from %s to %s", depth(x), depth(y))
 	case x.Lab != y.Lab:
-		return fmt.Sprintf("lab %s, then %s", name(x.Lab), name(y.Lab))
+		return fmt.Sprintf("lab changed from %s to %s", name(x.Lab), name(y.Lab))
 	case x.Qualifier == ">" || y.Qualifier == ">":
 		return "above the lab's limit"
 	}

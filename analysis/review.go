@@ -60,6 +60,9 @@ type Input struct {
 	Until     *dataset.Date `json:"until,omitempty"`
 	Placed    string        `json:"placed,omitempty"`
 	Reported  Reported      `json:"reported"`
+	// Feeds lists the analytes that the material's analysis says it acts on; nil:
+	// the book holds no analysis of it.
+	Feeds []string `json:"feeds,omitempty"`
 }
 
 // Harvest is one weighed fruit or crop.
@@ -88,6 +91,7 @@ type Options struct {
 	AsOf     *dataset.Date // nil: the last record's date
 	Targets  []Target
 	Select   dataset.Selection
+	US       bool // wording of texts: inches, ppm; figures in fields are SI either way
 }
 
 // bedWork is one bed on its way through the review.
@@ -98,7 +102,23 @@ type bedWork struct {
 	seasonFacts func(int) bedSeason
 	doubts      *doubts
 	targets     []Target
-	refs        []int
+	us          bool
+	feeds       func(grower, material string) []string
+}
+
+// depth names a level's layer in the reader's units.
+func (b *bedWork) depth(l *Level) string {
+	if l.DepthTo == nil {
+		return "no depth"
+	}
+	from, u, scale := 0.0, "cm", 1.0
+	if l.DepthFrom != nil {
+		from = *l.DepthFrom
+	}
+	if b.us {
+		u, scale = "in", unit.CmPerInch
+	}
+	return fmt.Sprintf("%.3g-%.3g %s", from/scale, *l.DepthTo/scale, u)
 }
 
 func (b *bedWork) doubt(code, text string) int { return b.doubts.add(b.history.Name, code, text) }
@@ -151,8 +171,9 @@ func NewReview(book *dataset.Book, rec *dataset.Records, o Options) (*Review, er
 	}
 	d := &doubts{}
 	growers := map[string]bool{}
+	feeds := feedsOf(rec)
 	for h := range book.Beds(rec, o.Select) {
-		b := &bedWork{history: h, cal: cal, asOf: last, doubts: d, targets: o.Targets}
+		b := &bedWork{history: h, cal: cal, asOf: last, doubts: d, targets: o.Targets, us: o.US, feeds: feeds}
 		b.seasonFacts = cal.seasonsOf(h, last)
 		r.Beds = append(r.Beds, b.review(r.Season))
 		growers[h.Grower] = true
@@ -164,8 +185,74 @@ func NewReview(book *dataset.Book, rec *dataset.Records, o Options) (*Review, er
 	if len(growers) > 1 {
 		r.Grower = fmt.Sprintf("%d growers", len(growers))
 	}
+	slices.SortStableFunc(r.Beds, func(x, y BedReview) int {
+		return cmp.Or(natural(x.Grower, y.Grower), natural(x.Bed, y.Bed))
+	})
 	r.Doubts = append(r.Doubts, d.list...)
+	for i := range r.Doubts {
+		slices.SortStableFunc(r.Doubts[i].Beds, natural)
+	}
 	return r, nil
+}
+
+// natural compares names as people order them: plot 2 before plot 10.
+func natural(x, y string) int {
+	for x != "" && y != "" {
+		dx, dy := digits(x), digits(y)
+		if dx > 0 && dy > 0 {
+			nx, ny := strings.TrimLeft(x[:dx], "0"), strings.TrimLeft(y[:dy], "0")
+			if c := cmp.Or(cmp.Compare(len(nx), len(ny)), strings.Compare(nx, ny)); c != 0 {
+				return c
+			}
+			x, y = x[dx:], y[dy:]
+			continue
+		}
+		if x[0] != y[0] {
+			return cmp.Compare(x[0], y[0])
+		}
+		x, y = x[1:], y[1:]
+	}
+	return cmp.Compare(len(x), len(y))
+}
+
+// digits counts the digits s begins with.
+func digits(s string) int {
+	n := 0
+	for n < len(s) && s[n] >= '0' && s[n] <= '9' {
+		n++
+	}
+	return n
+}
+
+// feedsOf tells, from the materials' analyses, which analytes each acts on:
+// carbonate and elemental sulfur act on pH, organic matter on OM, nitrogen on
+// nitrate, other nutrients on themselves.
+func feedsOf(rec *dataset.Records) func(grower, material string) []string {
+	type key struct{ grower, material string }
+	m := map[key][]string{}
+	for i := range rec.Materials {
+		x := &rec.Materials[i]
+		k := key{x.Grower, strings.ToLower(x.Material)}
+		if m[k] == nil {
+			m[k] = []string{}
+		}
+		a := x.Component
+		switch {
+		case x.Value == 0:
+			continue
+		case a == "CCE" || a == "ENV":
+			a = "pH"
+		case a == "N":
+			a = "NO3-N"
+		}
+		if a == "S" && x.Kind == "sulfur" && !slices.Contains(m[k], "pH") {
+			m[k] = append(m[k], "pH")
+		}
+		if !slices.Contains(m[k], a) {
+			m[k] = append(m[k], a)
+		}
+	}
+	return func(grower, material string) []string { return m[key{grower, strings.ToLower(material)}] }
 }
 
 // review works one bed out.
@@ -218,7 +305,7 @@ func (b *bedWork) inputs() (out []Input) {
 		in := Input{
 			Season: b.cal.inputSeason(a.Date, b.seasonFacts), Date: a.Date, DateBasis: a.DateBasis, Material: a.Material,
 			Amount: a.Amount, Unit: a.Unit, About: a.Qualifier != "", Times: 1, Every: a.Every, Until: a.Until, Placed: a.Placed,
-			Reported: Reported{Unit: a.ReportedUnit, Row: refOf(a.Source)},
+			Reported: Reported{Unit: a.ReportedUnit, Row: refOf(a.Source)}, Feeds: b.feeds(a.Grower, a.Material),
 		}
 		if a.ReportedAmount != nil {
 			in.Reported.Value = *a.ReportedAmount
@@ -266,12 +353,31 @@ func (b *bedWork) betweenDoubts(x, y *Level) (refs []int) {
 			area = d.Area
 		}
 	}
+	if y.Analyte != "Ca" && y.Analyte != "Mg" && y.Analyte != "pH" {
+		return refs
+	}
+	var spread []string
+	between := false
 	for i := range b.history.Amendments {
 		a := &b.history.Amendments[i]
-		// Undissolved lime and gypsum read as calcium in an acid extract.
-		if !limes(a.Material) || y.Analyte != "Ca" && y.Analyte != "Mg" {
+		if !limes(a.Material) || a.Date > b.asOf {
 			continue
 		}
+		spread = append(spread, fmt.Sprintf("%s %s", a.Date, a.Material))
+		between = between || a.Date > x.Date && a.Date <= y.Date
+	}
+	if between {
+		add("spread between", "changes of pH, Ca and Mg across these are not the soil's own: "+strings.Join(spread, ", "))
+	}
+	for i := range b.history.Amendments {
+		a := &b.history.Amendments[i]
+		if !limes(a.Material) {
+			continue
+		}
+		if y.Analyte == "pH" {
+			continue
+		}
+		// Undissolved lime and gypsum read as calcium in an acid extract.
 		for _, l := range []*Level{x, y} {
 			if a.Date <= l.Date && l.Date-a.Date < 120 {
 				add("fresh lime", fmt.Sprintf("%s on %s stands shortly before the test of %s: undissolved, it reads as high Ca (and Mg)", a.Material, a.Date, l.when()))
@@ -385,6 +491,14 @@ func (b *bedWork) skipped(levels []Level, season int) {
 		} else {
 			autumns++
 		}
+	}
+	if few := min(springs, autumns); few > 0 && few*5 <= max(springs, autumns) {
+		rare, often := Spring, Autumn
+		if autumns < springs {
+			rare, often = Autumn, Spring
+		}
+		b.doubt("once a year", fmt.Sprintf("tested mostly in %s (%d times in %s, %d in %s): the year's change is shown where a season has no pair", often, max(springs, autumns), often, few, rare))
+		return
 	}
 	if springs == 0 && autumns > 1 {
 		b.doubt("once a year", "tested in autumn only: the year's change is shown; what the season took and what the winter did cannot be told apart")

@@ -82,22 +82,25 @@ func (b *bedWork) state(out *BedReview, season int) {
 			continue
 		}
 		low, high := l.outside(*t)
-		name := fmt.Sprintf("%s %s", a.ID, l.show())
+		name := fmt.Sprintf("%s %s", a.ID, l.show(b.us))
 		switch {
 		case low >= doubtful:
 			act(b.short(l, *t, low, name))
+		case high >= sure && a.ID == "pH":
+			act(Action{State: Leave, Analyte: a.ID, Why: name + " is above " + t.String() + ": no lime", POutside: high, Source: t.Source, Doubts: l.Doubts})
 		case high >= sure:
 			above = append(above, a.ID)
-			if a.ID == "pH" {
-				act(Action{State: Leave, Analyte: a.ID, Why: name + " is above " + t.String() + ": no lime", POutside: high, Source: t.Source, Doubts: l.Doubts})
-			}
 		default:
 			fine = append(fine, a.ID)
 		}
 	}
 	var rest []string
 	if len(fine) > 0 {
-		rest = append(rest, strings.Join(fine, ", ")+" in their bands")
+		bands := " in their bands"
+		if len(fine) == 1 {
+			bands = " in its band"
+		}
+		rest = append(rest, strings.Join(fine, ", ")+bands)
 	}
 	if len(above) > 0 {
 		rest = append(rest, strings.Join(above, ", ")+" above (no evidence that more helps)")
@@ -149,16 +152,19 @@ func (b *bedWork) sampleDoubts(out *BedReview, last *Level, act func(Action)) {
 // short is the action for a level that is, or may be, below its band.
 func (b *bedWork) short(l *Level, t Target, p float64, name string) Action {
 	a := Action{Analyte: l.Analyte, POutside: p, Source: t.Source, Doubts: l.Doubts}
-	what := name + ", wanted " + t.String()
+	what := fmt.Sprintf("%s (90 %% range %s-%s), wanted %s", name, Round(l.Analyte, l.Estimate.Low), Round(l.Analyte, l.Estimate.High), t)
 	switch {
 	case !slow(l.Analyte):
 		a.State, a.Why = WaitForSpring, what+": it moves with winter water, so dose it in spring"
+		if l.Analyte == "B" {
+			a.Why += ", sparingly (too much harms)"
+		}
 	case p < sure:
 		a.State, a.Why = TestAgain, what+fmt.Sprintf(": too close to call (%.0f in 10 that it is low)", math.Round(10*p))
 	case l.Analyte == "pH":
-		a.State, a.Why = DoNow, what+": lime this autumn, at the rate your lab gives"
+		a.State, a.Why = DoNow, what+": lime, which works slowly, at the rate your lab gives"
 		if l.Estimate.Value < cucurbitFloor {
-			a.Why = what + fmt.Sprintf(", cucurbits at least %v: lime this autumn, at the rate your lab gives", cucurbitFloor)
+			a.Why = what + fmt.Sprintf(", cucurbits at least %v: lime, which works slowly, at the rate your lab gives", cucurbitFloor)
 		}
 	default:
 		a.State, a.Why = DoNow, what+": it stays, so it can go on now, at the rate your lab gives"
@@ -214,9 +220,13 @@ func (l *Level) outside(t Target) (low, high float64) {
 
 // show prints the level as the trade rounds it, with its unit where one is
 // needed.
-func (l *Level) show() string {
+func (l *Level) show(us bool) string {
 	s := l.Qualifier + Round(l.Analyte, l.Estimate.Value)
-	if l.Estimate.Unit != "pH" {
+	switch {
+	case l.Estimate.Unit == "pH":
+	case us && l.Estimate.Unit == "mg/kg":
+		s += " ppm"
+	default:
 		s += " " + l.Estimate.Unit
 	}
 	return s

@@ -19,14 +19,18 @@ import (
 // (the field they belong to) and "level" (0.9). Values are rounded as the trade
 // does; what is not known is null.
 
-// Scale turns SI into the units a table is to show.
+// Scale says how a table is to be shown: the units that SI is turned into, and
+// which analytes (Only; nil: all).
 type Scale struct {
+	Only       []string
 	SoilUnit   func(si string) string
 	WeightUnit string
 	Weight     func(kg float64) float64
 	Length     func(cm float64) float64
 	LengthUnit string
 }
+
+func (s Scale) shows(analyte string) bool { return s.Only == nil || slices.Contains(s.Only, analyte) }
 
 // Tables lists the names that Table knows.
 func Tables() []string { return []string{"levels", "drawdown", "harvests"} }
@@ -176,7 +180,7 @@ func (r *Review) levelsTable(b *recordBuilder, s Scale) {
 	for i := range r.Beds {
 		for j := range r.Beds[i].Levels {
 			l := &r.Beds[i].Levels[j]
-			if c := (series{l.Analyte, l.Method, l.Estimate.Unit}); l.Top() && !slices.Contains(cols, c) {
+			if c := (series{l.Analyte, l.Method, l.Estimate.Unit}); l.Top() && s.shows(l.Analyte) && !slices.Contains(cols, c) {
 				cols = append(cols, c)
 			}
 		}
@@ -199,7 +203,7 @@ func (r *Review) levelsTable(b *recordBuilder, s Scale) {
 		rows := map[key][]*Level{}
 		var order []key
 		for j := range x.Levels {
-			if l := &x.Levels[j]; l.Top() {
+			if l := &x.Levels[j]; l.Top() && s.shows(l.Analyte) {
 				k := key{int32(l.Date), l.Lab, depthKey(l.DepthFrom), depthKey(l.DepthTo)}
 				if rows[k] == nil {
 					order = append(order, k)
@@ -244,7 +248,7 @@ func (r *Review) drawdownTable(b *recordBuilder, s Scale) {
 	for i := range r.Beds {
 		for j := range r.Beds[i].Changes {
 			c := &r.Beds[i].Changes[j]
-			if x := (series{c.Analyte, c.Method, c.Estimate.Unit}); c.Kind == Drawdown && !slices.Contains(cols, x) {
+			if x := (series{c.Analyte, c.Method, c.Estimate.Unit}); c.Kind == Drawdown && s.shows(c.Analyte) && !slices.Contains(cols, x) {
 				cols = append(cols, x)
 			}
 		}
@@ -262,7 +266,7 @@ func (r *Review) drawdownTable(b *recordBuilder, s Scale) {
 		rows := map[int][]*Change{}
 		var order []int
 		for j := range x.Changes {
-			if c := &x.Changes[j]; c.Kind == Drawdown {
+			if c := &x.Changes[j]; c.Kind == Drawdown && s.shows(c.Analyte) {
 				if rows[c.Season] == nil {
 					order = append(order, c.Season)
 				}

@@ -123,10 +123,10 @@ func (t Target) serves(l *Level) bool {
 	return t.Method == l.Method
 }
 
-// String prints the band.
+// String prints the band as the trade rounds it.
 func (t Target) String() string {
 	if t.High == 0 {
-		return fmt.Sprintf("%v and up", t.Low)
+		return Round(t.Analyte, t.Low) + " and up"
 	}
-	return fmt.Sprintf("%v-%v", t.Low, t.High)
+	return Round(t.Analyte, t.Low) + "-" + Round(t.Analyte, t.High)
 }

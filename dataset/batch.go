@@ -64,11 +64,14 @@ func (b *Book) Commit(batch Batch) (Result, error) {
 	}
 	live, err := b.readRecords(names)
 	if err != nil { // missing, out of date or damaged: the batches hold the truth
+		if err := b.complete(); err != nil {
+			return Result{}, err
+		}
 		l, err := b.readLog()
 		if err != nil {
 			return Result{}, err
 		}
-		if live, err = b.resolve(l); err != nil {
+		if live, _, err = b.resolve(l); err != nil {
 			return Result{}, err
 		}
 	}

@@ -4,10 +4,15 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"maps"
+	"math"
 	"os"
 	"path/filepath"
+	"regexp"
+	"slices"
 	"strconv"
 	"strings"
+	"unicode"
 
 	"github.com/BurntSushi/toml"
 )
@@ -87,11 +92,15 @@ func Create(dir string, o Options) (*Book, error) {
 			return nil, err
 		}
 	}
+	b := &Book{Dir: dir, Config: c}
+	if err := b.publish(&Records{}, nil); err != nil {
+		return nil, err
+	}
 	// book.toml makes the folder a book, so it comes last.
 	if err := WriteFile(filepath.Join(dir, "book.toml"), []byte(c.text())); err != nil {
 		return nil, err
 	}
-	return &Book{Dir: dir, Config: c}, nil
+	return b, nil
 }
 
 // text prints a new book's book.toml, with what may be added.
@@ -132,8 +141,15 @@ func (c Config) check() error {
 		return bad(`units = %q, expected "us" or "metric"`, c.Units)
 	case c.Latitude != nil && !(*c.Latitude >= -90 && *c.Latitude <= 90):
 		return bad("latitude = %v, expected -90 to 90", *c.Latitude)
+	case strings.ContainsFunc(c.Grower, unicode.IsControl):
+		return bad("grower = %q, expected a name on one line", c.Grower)
 	case c.Elevation != nil && !(*c.Elevation >= -500 && *c.Elevation <= 9000):
 		return bad("elevation_m = %v, expected -500 to 9000", *c.Elevation)
+	}
+	for _, name := range slices.Sorted(maps.Keys(c.Measure)) {
+		if m := c.Measure[name]; !(m.Amount > 0) || math.IsInf(m.Amount, 0) || m.Unit == "" {
+			return bad("measure.%s = %v %q, expected an amount above 0 and its unit", name, m.Amount, m.Unit)
+		}
 	}
 	return nil
 }
@@ -187,13 +203,16 @@ func lineOf(text, key string) int {
 	return 1
 }
 
+var formatLine = regexp.MustCompile(`(?m)^\s*format\s*=`)
+
 // Find opens the book in start or in the nearest folder above it. The error
 // wraps ErrNoBook.
 func Find(start string) (*Book, error) {
 	for dir := start; ; {
-		b, err := Open(dir)
-		if !errors.Is(err, ErrNoBook) {
-			return b, err
+		// Other programs have a book.toml too, without a format number.
+		text, err := os.ReadFile(filepath.Join(dir, "book.toml"))
+		if err == nil && formatLine.Match(text) {
+			return Open(dir)
 		}
 		up := filepath.Dir(dir)
 		if up == dir {

@@ -2,6 +2,7 @@ package dataset
 
 import (
 	"bytes"
+	"cmp"
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
@@ -15,6 +16,8 @@ import (
 	"slices"
 	"strconv"
 	"time"
+
+	"github.com/klauspost/compress/zstd"
 )
 
 // Kinds of batch.
@@ -112,11 +115,12 @@ func (b *Book) batchDirs() (names []string, err error) {
 	if err != nil {
 		return nil, err
 	}
-	for _, e := range entries { // sorted by name, six digits and more
+	for _, e := range entries {
 		if e.IsDir() && batchName.MatchString(e.Name()) {
 			names = append(names, e.Name())
 		}
 	}
+	slices.SortStableFunc(names, func(a, b string) int { return cmp.Compare(numberOf(a), numberOf(b)) })
 	for i, name := range names {
 		switch n := numberOf(name); {
 		case n > i+1:
@@ -128,9 +132,13 @@ func (b *Book) batchDirs() (names []string, err error) {
 	return names, nil
 }
 
-// numberOf returns the batch number in a folder's name.
+// numberOf returns the batch number in a folder's name, 0 if it is none of ours.
 func numberOf(name string) int {
-	n, err := strconv.Atoi(batchName.FindStringSubmatch(name)[1])
+	m := batchName.FindStringSubmatch(name)
+	if m == nil {
+		return 0
+	}
+	n, err := strconv.Atoi(m[1])
 	if err != nil {
 		return 0
 	}
@@ -237,7 +245,7 @@ func writeIn(dir, name string, data []byte, sync bool) (err error) {
 	return err
 }
 
-// log is the batches of a book in order, and which of them count.
+// batchLog is the batches of a book in order, and which of them count.
 type batchLog struct {
 	names     []string
 	manifests []*manifest
@@ -250,7 +258,7 @@ func (b *Book) readLog() (*batchLog, error) {
 	if err != nil {
 		return nil, err
 	}
-	l := &batchLog{names: names, dead: make([]bool, len(names))}
+	l := &batchLog{names: names}
 	for _, name := range names {
 		m, err := b.readManifest(name)
 		if err != nil {
@@ -258,38 +266,49 @@ func (b *Book) readLog() (*batchLog, error) {
 		}
 		l.manifests = append(l.manifests, m)
 	}
-	for i := len(names) - 1; i >= 0; i-- { // a later undo decides over an earlier one
+	return l, l.judge()
+}
+
+// judge works out which batches count: a later undo decides over an earlier.
+func (l *batchLog) judge() error {
+	l.dead = make([]bool, len(l.manifests))
+	for i := len(l.manifests) - 1; i >= 0; i-- {
 		m := l.manifests[i]
 		if m.Kind != kindUndo || l.dead[i] {
 			continue
 		}
 		if m.Undoes < 1 || m.Undoes > i {
-			return nil, damaged(fmt.Sprintf("batch %d", i+1), "it undoes batch %d", m.Undoes)
+			return damaged(fmt.Sprintf("batch %d", i+1), "it undoes batch %d", m.Undoes)
 		}
 		l.dead[m.Undoes-1] = true
 	}
-	return l, nil
+	return nil
 }
 
-// resolve reads the live batches and applies their corrections. Rows come
-// sorted.
-func (b *Book) resolve(l *batchLog) (*Records, error) {
-	rec := &Records{}
+// resolve reads the live batches and applies their corrections, each to what
+// stood before its batch. Rows come sorted; loose are corrections that found
+// no row.
+func (b *Book) resolve(l *batchLog) (rec *Records, loose []Correction, err error) {
+	rec = &Records{}
 	for i, m := range l.manifests {
 		if l.dead[i] || m.Kind != kindImport {
 			continue
 		}
 		one := &Records{}
 		if err := readTables(filepath.Join(b.Dir, "batches", l.names[i]), fmt.Sprintf("batch %d", i+1), m.Tables, one); err != nil {
-			return nil, err
+			return nil, nil, err
 		}
-		takeOut(rec, one.Corrections)
+		for n, removed := range takeOut(rec, one.Corrections) {
+			if removed == 0 {
+				loose = append(loose, one.Corrections[n])
+			}
+		}
 		for _, t := range tables() {
 			t.add(rec, one)
 		}
 	}
 	rec.Sort()
-	return rec, nil
+	return rec, loose, nil
 }
 
 // names says whether the correction means rows of a file, by its full or its
@@ -340,4 +359,52 @@ func takeOut(rec *Records, list []Correction) (removed []int) {
 		})
 	}
 	return removed
+}
+
+// Source returns the bytes of a source file of a batch, as they were imported.
+//
+// The error wraps ErrNoBatch if there is no such batch or file in it, and
+// ErrDamaged.
+func (b *Book) Source(batch int, name string) ([]byte, error) {
+	names, err := b.batchDirs()
+	if err != nil {
+		return nil, err
+	}
+	if batch < 1 || batch > len(names) {
+		return nil, fmt.Errorf("%w: %d: the book has %d", ErrNoBatch, batch, len(names))
+	}
+	m, err := b.readManifest(names[batch-1])
+	if err != nil {
+		return nil, err
+	}
+	where := fmt.Sprintf("batch %d", batch)
+	for _, s := range m.Sources {
+		if s.Original != name {
+			continue
+		}
+		packed, err := readChecked(filepath.Join(b.Dir, "batches", names[batch-1]), where, s.File)
+		if err != nil {
+			return nil, err
+		}
+		data, err := s.unpack(packed)
+		if err != nil {
+			return nil, damaged(where, "%v", err)
+		}
+		return data, nil
+	}
+	return nil, fmt.Errorf("%w with a file %q: batch %d has none", ErrNoBatch, name, batch)
+}
+
+// unpack returns the source file's bytes if they are those imported.
+func (s sourceEntry) unpack(packed []byte) ([]byte, error) {
+	z, err := zstd.NewReader(nil, zstd.WithDecoderConcurrency(1), zstd.WithDecoderMaxMemory(uint64(max(s.Bytes, 0))+1<<20))
+	if err != nil {
+		return nil, err
+	}
+	defer z.Close()
+	data, err := z.DecodeAll(packed, nil)
+	if err != nil || len(data) != s.Bytes || sha(data) != s.SHA256 {
+		return nil, fmt.Errorf("%s does not give back %s as imported", s.File.Name, s.Original)
+	}
+	return data, nil
 }

@@ -1,9 +1,13 @@
 package dataset
 
 import (
+	"cmp"
 	"errors"
+	"fmt"
 	"io/fs"
 	"iter"
+	"maps"
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -31,7 +35,6 @@ func recordsName(batches []string) string { return sha([]byte(strings.Join(batch
 //
 // The error wraps ErrDamaged if a batch that is needed is damaged.
 func (b *Book) Records() (*Records, error) {
-	var last error
 	for try := range 4 {
 		names, err := b.batchDirs()
 		if err != nil {
@@ -41,18 +44,21 @@ func (b *Book) Records() (*Records, error) {
 		if err == nil {
 			return rec, nil
 		}
-		if last = err; !errors.Is(err, fs.ErrNotExist) {
+		if !errors.Is(err, fs.ErrNotExist) {
 			break // damaged: no use in trying again
 		}
 		// Another program may be swapping the folder this moment.
 		time.Sleep(time.Duration(try) * 2 * time.Millisecond)
 	}
-	_ = last // disposable: whatever ails records/, the batches hold the truth
+	// Whatever ails records/, the batches hold the truth.
+	if err := b.complete(); err != nil {
+		return nil, err
+	}
 	l, err := b.readLog()
 	if err != nil {
 		return nil, err
 	}
-	rec, err := b.resolve(l)
+	rec, _, err := b.resolve(l)
 	if err != nil {
 		return nil, err
 	}
@@ -118,15 +124,14 @@ func (b *Book) publish(rec *Records, batches []string) error {
 	if _, err := os.Stat(dir); errors.Is(err, fs.ErrNotExist) {
 		return rename(tmp, dir)
 	}
-	err = exchange(tmp, dir)
-	if errors.Is(err, errors.ErrUnsupported) {
+	if exchange(tmp, dir) != nil {
 		// Two steps: for a moment there is none, never two.
-		if err = rename(dir, old); err == nil {
-			err = rename(tmp, dir)
+		if err := rename(dir, old); err != nil {
+			return err
 		}
-	}
-	if err != nil {
-		return err
+		if err := rename(tmp, dir); err != nil {
+			return err
+		}
 	}
 	// What is left over is swept by the next writer.
 	_ = os.RemoveAll(tmp)
@@ -134,16 +139,22 @@ func (b *Book) publish(rec *Records, batches []string) error {
 	return nil
 }
 
-// sweep removes what a crash left: hidden folders of ours. The caller holds the
-// lock.
+// sweep removes the hidden files and folders that a crash left. The caller
+// holds the lock.
 func (b *Book) sweep() error {
-	for _, pattern := range []string{filepath.Join("batches", ".new-*"), recordsNew, recordsOld} {
-		found, err := filepath.Glob(filepath.Join(b.Dir, pattern))
-		if err != nil {
+	for dir, prefixes := range map[string][]string{
+		b.Dir:                           {recordsNew, recordsOld, ".book.toml-", ".targets.toml-"},
+		filepath.Join(b.Dir, "batches"): {".new-"},
+	} {
+		entries, err := os.ReadDir(dir)
+		if err != nil && !errors.Is(err, fs.ErrNotExist) {
 			return err
 		}
-		for _, path := range found {
-			if err := os.RemoveAll(path); err != nil {
+		for _, e := range entries {
+			if !slices.ContainsFunc(prefixes, func(p string) bool { return strings.HasPrefix(e.Name(), p) }) {
+				continue
+			}
+			if err := os.RemoveAll(filepath.Join(dir, e.Name())); err != nil {
 				return err
 			}
 		}
@@ -151,24 +162,61 @@ func (b *Book) sweep() error {
 	return nil
 }
 
+// complete refuses a book that has lost its last batches: records/ still names
+// the folders it was resolved from. It reads that list before the folders, so
+// that a batch which comes meanwhile is no loss.
+func (b *Book) complete() error {
+	dir := filepath.Join(b.Dir, recordsDir)
+	entries, err := os.ReadDir(dir)
+	if err != nil {
+		return nil // no records, no witness
+	}
+	var lists [][]string
+	for _, e := range entries {
+		data, err := os.ReadFile(filepath.Join(dir, e.Name(), manifestName))
+		if err != nil {
+			continue
+		}
+		if m, err := decodeManifest(data); err == nil && e.Name() == recordsName(m.Batches) {
+			lists = append(lists, m.Batches)
+		}
+	}
+	names, err := b.batchDirs()
+	if err != nil {
+		return err
+	}
+	for _, list := range lists {
+		for _, name := range list {
+			if !slices.Contains(names, name) {
+				return hint(fmt.Errorf("batches/%s: %w: the folder was part of the book and is gone", name, ErrDamaged),
+					"bring it back from a backup, or let the sync finish; if it is gone for good, remove the folder records")
+			}
+		}
+	}
+	return nil
+}
+
 // Selection names what to look at; empty lists mean all. Names match without
-// regard to case.
+// regard to case; a former name selects the bed that has its history now.
 type Selection struct {
 	Growers []string
 	Beds    []string
 }
 
-func selects(list []string, name string) bool {
-	return len(list) == 0 || slices.ContainsFunc(list, func(s string) bool { return strings.EqualFold(s, name) })
+func selects(list []string, names ...string) bool {
+	return len(list) == 0 || slices.ContainsFunc(list, func(s string) bool {
+		return slices.ContainsFunc(names, func(n string) bool { return strings.EqualFold(s, n) })
+	})
 }
 
-// BedHistory is one bed with all that is recorded of it. A bed that was another
-// before (Bed.Was) carries that one's rows up to the day it changed; such rows
-// keep the name they were recorded under.
+// BedHistory is one bed with all that is recorded of it, each table by date. A
+// bed that was another before (Bed.Was) carries that one's rows from before the
+// day it changed; such rows keep the name they were recorded under. The slices
+// may be parts of the Records: read, do not write.
 type BedHistory struct {
 	Grower, Name string
-	Descriptions []Bed      // by date
-	Tests        []SoilTest // by analyte, then date
+	Descriptions []Bed
+	Tests        []SoilTest
 	Amendments   []Amendment
 	Plantings    []Planting
 	Harvests     []Harvest
@@ -178,70 +226,133 @@ type BedHistory struct {
 	Advice       []Advice
 	Lists        []Listed
 	Forecasts    []Forecast
-	Irrigation   []Weather
+	Irrigation   []Weather // of this bed; weather by site stays in Records
 }
 
 // bedKey is a bed of a grower.
 type bedKey struct{ grower, bed string }
 
-// section returns the rows of one bed, which lie together in a sorted table.
-func section[T any](rows []T, key func(*T) bedKey, k bedKey) []T {
-	order := func(row T, k bedKey) int {
-		x := key(&row)
-		if c := strings.Compare(x.grower, k.grower); c != 0 {
-			return c
+func (k bedKey) compare(o bedKey) int {
+	return cmp.Or(strings.Compare(k.grower, o.grower), strings.Compare(k.bed, o.bed))
+}
+
+// bedRow is a row of a table keyed by bed; at says of which bed and day.
+type bedRow[T any] interface {
+	*T
+	at() (bedKey, Date)
+}
+
+func (t *Bed) at() (bedKey, Date)       { return bedKey{t.Grower, t.Bed}, t.From }
+func (t *SoilTest) at() (bedKey, Date)  { return bedKey{t.Grower, t.Bed}, t.Date }
+func (t *Amendment) at() (bedKey, Date) { return bedKey{t.Grower, t.Bed}, t.Date }
+func (t *Harvest) at() (bedKey, Date)   { return bedKey{t.Grower, t.Bed}, t.Date }
+func (t *Cover) at() (bedKey, Date)     { return bedKey{t.Grower, t.Bed}, t.Sown }
+func (t *Tillage) at() (bedKey, Date)   { return bedKey{t.Grower, t.Bed}, t.Date }
+func (t *LeafTest) at() (bedKey, Date)  { return bedKey{t.Grower, t.Bed}, t.Date }
+func (t *Advice) at() (bedKey, Date)    { return bedKey{t.Grower, t.Bed}, t.Date }
+func (t *Listed) at() (bedKey, Date)    { return bedKey{t.Grower, t.Bed}, t.ListedOn }
+func (t *Forecast) at() (bedKey, Date)  { return bedKey{t.Grower, t.Bed}, t.MadeOn }
+func (t *Weather) at() (bedKey, Date)   { return bedKey{t.Grower, t.Bed}, t.Date }
+
+// at of a planting without a set-out day is the middle of its harvest year.
+func (t *Planting) at() (bedKey, Date) {
+	if t.SetOut != nil {
+		return bedKey{t.Grower, t.Bed}, *t.SetOut
+	}
+	return bedKey{t.Grower, t.Bed}, DateOf(int(t.Season), time.July, 1)
+}
+
+// part is a bed's name and the day on which it stops to count.
+type part struct {
+	bedKey
+	until Date
+}
+
+const forever = Date(math.MaxInt32)
+
+// gather returns the rows of the parts by date: a piece of rows itself where
+// that is in order, else a copy.
+func gather[T any, P bedRow[T]](rows []T, parts []part) []T {
+	byDay := func(a, b T) int {
+		_, x := P(&a).at()
+		_, y := P(&b).at()
+		return cmp.Compare(x, y)
+	}
+	var all []T
+	for i, p := range parts {
+		from, _ := slices.BinarySearchFunc(rows, p.bedKey, func(t T, k bedKey) int {
+			at, _ := P(&t).at()
+			return at.compare(k)
+		})
+		to := from
+		for to < len(rows) {
+			if k, _ := P(&rows[to]).at(); k != p.bedKey {
+				break
+			}
+			to++
 		}
-		return strings.Compare(x.bed, k.bed)
-	}
-	from, _ := slices.BinarySearchFunc(rows, k, order)
-	to, _ := slices.BinarySearchFunc(rows[from:], bedKey{k.grower, k.bed + "\x00"}, order)
-	return rows[from : from+to : from+to]
-}
-
-// own gathers the rows recorded under the bed's own name.
-func (r *Records) own(k bedKey) BedHistory {
-	return BedHistory{
-		Grower: k.grower, Name: k.bed,
-		Descriptions: section(r.Beds, func(t *Bed) bedKey { return bedKey{t.Grower, t.Bed} }, k),
-		Tests:        section(r.SoilTests, func(t *SoilTest) bedKey { return bedKey{t.Grower, t.Bed} }, k),
-		Amendments:   section(r.Amendments, func(t *Amendment) bedKey { return bedKey{t.Grower, t.Bed} }, k),
-		Plantings:    section(r.Plantings, func(t *Planting) bedKey { return bedKey{t.Grower, t.Bed} }, k),
-		Harvests:     section(r.Harvests, func(t *Harvest) bedKey { return bedKey{t.Grower, t.Bed} }, k),
-		Covers:       section(r.Covers, func(t *Cover) bedKey { return bedKey{t.Grower, t.Bed} }, k),
-		Tillage:      section(r.Tillage, func(t *Tillage) bedKey { return bedKey{t.Grower, t.Bed} }, k),
-		LeafTests:    section(r.LeafTests, func(t *LeafTest) bedKey { return bedKey{t.Grower, t.Bed} }, k),
-		Advice:       section(r.Advice, func(t *Advice) bedKey { return bedKey{t.Grower, t.Bed} }, k),
-		Lists:        section(r.Lists, func(t *Listed) bedKey { return bedKey{t.Grower, t.Bed} }, k),
-		Forecasts:    section(r.Forecasts, func(t *Forecast) bedKey { return bedKey{t.Grower, t.Bed} }, k),
-		Irrigation:   section(r.Weather, func(t *Weather) bedKey { return bedKey{t.Grower, t.Bed} }, k),
-	}
-}
-
-// before adds the rows of an earlier bed from before a day.
-func (h *BedHistory) before(o BedHistory, day Date) {
-	h.Descriptions = prepend(h.Descriptions, o.Descriptions, func(t *Bed) bool { return t.From < day })
-	h.Tests = prepend(h.Tests, o.Tests, func(t *SoilTest) bool { return t.Date < day })
-	h.Amendments = prepend(h.Amendments, o.Amendments, func(t *Amendment) bool { return t.Date < day })
-	h.Plantings = prepend(h.Plantings, o.Plantings, func(t *Planting) bool { return int(t.Season) < day.Year() })
-	h.Harvests = prepend(h.Harvests, o.Harvests, func(t *Harvest) bool { return t.Date < day })
-	h.Covers = prepend(h.Covers, o.Covers, func(t *Cover) bool { return t.Sown < day })
-	h.Tillage = prepend(h.Tillage, o.Tillage, func(t *Tillage) bool { return t.Date < day })
-	h.LeafTests = prepend(h.LeafTests, o.LeafTests, func(t *LeafTest) bool { return t.Date < day })
-	h.Advice = prepend(h.Advice, o.Advice, func(t *Advice) bool { return t.Date < day })
-	h.Lists = prepend(h.Lists, o.Lists, func(t *Listed) bool { return t.ListedOn < day })
-	h.Forecasts = prepend(h.Forecasts, o.Forecasts, func(t *Forecast) bool { return t.MadeOn < day })
-	h.Irrigation = prepend(h.Irrigation, o.Irrigation, func(t *Weather) bool { return t.Date < day })
-}
-
-// prepend copies: own rows are sections of the shared tables.
-func prepend[T any](rows, earlier []T, keep func(*T) bool) []T {
-	var out []T
-	for i := range earlier {
-		if keep(&earlier[i]) {
-			out = append(out, earlier[i])
+		piece := rows[from:to:to]
+		if i == 0 && len(parts) == 1 && slices.IsSortedFunc(piece, byDay) {
+			return piece
+		}
+		for j := range piece {
+			if _, day := P(&piece[j]).at(); day < p.until {
+				all = append(all, piece[j])
+			}
 		}
 	}
-	return append(out, rows...)
+	slices.SortStableFunc(all, byDay)
+	return all
+}
+
+func (r *Records) history(k bedKey, parts []part) *BedHistory {
+	return &BedHistory{Grower: k.grower, Name: k.bed,
+		Descriptions: gather(r.Beds, parts), Tests: gather(r.SoilTests, parts), Amendments: gather(r.Amendments, parts),
+		Plantings: gather(r.Plantings, parts), Harvests: gather(r.Harvests, parts), Covers: gather(r.Covers, parts),
+		Tillage: gather(r.Tillage, parts), LeafTests: gather(r.LeafTests, parts), Advice: gather(r.Advice, parts),
+		Lists: gather(r.Lists, parts), Forecasts: gather(r.Forecasts, parts), Irrigation: gather(r.Weather, parts)}
+}
+
+// last returns the last day of anything in the history.
+func (h *BedHistory) last() Date {
+	return max(lastDay(h.Descriptions), lastDay(h.Tests), lastDay(h.Amendments), lastDay(h.Plantings), lastDay(h.Harvests),
+		lastDay(h.Covers), lastDay(h.Tillage), lastDay(h.LeafTests), lastDay(h.Advice), lastDay(h.Lists), lastDay(h.Forecasts), lastDay(h.Irrigation))
+}
+
+func lastDay[T any, P bedRow[T]](rows []T) Date {
+	if len(rows) == 0 {
+		return -forever
+	}
+	_, day := P(&rows[len(rows)-1]).at()
+	return day
+}
+
+// parts lists the names a bed goes back to, its own first. A former name counts
+// up to the day of the change, once, by whatever way it is reached.
+func (r *Records) parts(k bedKey) []part {
+	until := map[string]Date{k.bed: forever}
+	var follow func(name string, limit Date)
+	follow = func(name string, limit Date) {
+		for _, d := range gather(r.Beds, []part{{bedKey{k.grower, name}, forever}}) {
+			if d.From >= limit {
+				continue // told of another bed
+			}
+			for _, was := range formerNames(d.Was) {
+				if day, ok := until[was]; !ok || day < d.From {
+					until[was] = d.From
+					follow(was, d.From)
+				}
+			}
+		}
+	}
+	follow(k.bed, forever)
+	parts := []part{{k, forever}}
+	for _, name := range slices.Sorted(maps.Keys(until)) {
+		if name != k.bed {
+			parts = append(parts, part{bedKey{k.grower, name}, until[name]})
+		}
+	}
+	return parts
 }
 
 // formerNames splits Bed.Was.
@@ -255,93 +366,51 @@ func formerNames(was string) (names []string) {
 }
 
 // bedKeys lists the beds that have any row, in (grower, bed) order.
-func (r *Records) bedKeys() (keys []bedKey) {
+func (r *Records) bedKeys() []bedKey {
 	seen := map[bedKey]bool{}
 	for _, t := range tables() {
 		for i := range t.len(r) {
-			if g, b := t.place(r, i); b != "" && !seen[bedKey{g, b}] {
+			if g, b := t.place(r, i); b != "" {
 				seen[bedKey{g, b}] = true
-				keys = append(keys, bedKey{g, b})
 			}
 		}
 	}
-	slices.SortFunc(keys, func(x, y bedKey) int {
-		if c := strings.Compare(x.grower, y.grower); c != 0 {
-			return c
-		}
-		return strings.Compare(x.bed, y.bed)
-	})
-	return keys
+	return slices.SortedFunc(maps.Keys(seen), bedKey.compare)
 }
 
-// lastDay returns the last day on which anything is recorded under the bed's
-// own name.
-func (h *BedHistory) lastDay() Date {
-	last := Date(-1 << 31)
-	for i := range h.Tests {
-		last = max(last, h.Tests[i].Date)
-	}
-	for i := range h.Amendments {
-		last = max(last, h.Amendments[i].Date)
-	}
-	for i := range h.Harvests {
-		last = max(last, h.Harvests[i].Date)
-	}
-	for i := range h.Descriptions {
-		last = max(last, h.Descriptions[i].From)
-	}
-	return last
-}
-
-// EachBed yields one bed at a time, in (grower, bed) order. rec must be sorted, as
-// Book.Records returns it. A bed that became another, and of which nothing is
-// recorded since, is told by that other. The histories share the rows of rec.
-func (r *Records) EachBed(sel Selection) iter.Seq[*BedHistory] {
+// Beds yields one bed at a time, in (grower, bed) order. rec must be sorted, as
+// Records returns it. A bed that became another, and of which nothing is
+// recorded since, is told by that other.
+func (b *Book) Beds(rec *Records, sel Selection) iter.Seq[*BedHistory] {
 	return func(yield func(*BedHistory) bool) {
 		became := map[bedKey]Date{}
-		for i := range r.Beds {
-			for _, was := range formerNames(r.Beds[i].Was) {
-				k := bedKey{r.Beds[i].Grower, was}
-				if d, ok := became[k]; (!ok || r.Beds[i].From > d) && was != r.Beds[i].Bed {
-					became[k] = r.Beds[i].From
+		for i := range rec.Beds {
+			d := &rec.Beds[i]
+			for _, was := range formerNames(d.Was) {
+				k := bedKey{d.Grower, was}
+				if day, ok := became[k]; was != d.Bed && (!ok || day < d.From) {
+					became[k] = d.From
 				}
 			}
 		}
-		for _, k := range r.bedKeys() {
-			if !selects(sel.Growers, k.grower) || !selects(sel.Beds, k.bed) {
+		for _, k := range rec.bedKeys() {
+			parts := rec.parts(k)
+			names := make([]string, len(parts))
+			for i, p := range parts {
+				names[i] = p.bed
+			}
+			if !selects(sel.Growers, k.grower) || !selects(sel.Beds, names...) {
 				continue
 			}
-			h := r.own(k)
-			if day, ok := became[k]; ok && h.lastDay() < day {
+			if day, ok := became[k]; ok && rec.history(k, parts[:1]).last() < day {
 				continue
 			}
-			r.addFormer(&h, k, map[bedKey]bool{k: true})
-			if !yield(&h) {
+			if !yield(rec.history(k, parts)) {
 				return
 			}
 		}
 	}
 }
-
-// addFormer adds what the bed was before, and before that; seen ends a circle
-// of names.
-func (r *Records) addFormer(h *BedHistory, k bedKey, seen map[bedKey]bool) {
-	for _, d := range r.own(k).Descriptions {
-		for _, was := range formerNames(d.Was) {
-			f := bedKey{k.grower, was}
-			if seen[f] {
-				continue
-			}
-			seen[f] = true
-			o := r.own(f)
-			r.addFormer(&o, f, seen)
-			h.before(o, d.From)
-		}
-	}
-}
-
-// Beds is EachBed of rec.
-func (b *Book) Beds(rec *Records, sel Selection) iter.Seq[*BedHistory] { return rec.EachBed(sel) }
 
 // KnownBed returns nil if the records name the bed (without regard to case), or
 // an error that wraps ErrUnknownBed and suggests names.

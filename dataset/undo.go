@@ -2,6 +2,7 @@ package dataset
 
 import (
 	"fmt"
+	"slices"
 	"time"
 )
 
@@ -14,6 +15,8 @@ type BatchInfo struct {
 	Files   []string // as the grower named them
 	Rows    map[string]int
 	Skipped map[string]int
+	Undoes  int    // the batch this one undoes; 0: it is an import
+	MapName string // the sheet map; empty: none
 	Dir     string // in batches/
 }
 
@@ -25,7 +28,7 @@ func (b *Book) Batches() ([]BatchInfo, error) {
 	}
 	list := make([]BatchInfo, 0, len(l.names))
 	for i, m := range l.manifests {
-		x := BatchInfo{Number: m.Number, Program: m.Program, State: "live", Rows: map[string]int{}, Skipped: m.Skipped, Dir: l.names[i]}
+		x := BatchInfo{Number: m.Number, Program: m.Program, State: "live", Rows: map[string]int{}, Skipped: m.Skipped, Undoes: m.Undoes, Dir: l.names[i]}
 		if m.Time != nil {
 			x.Time = *m.Time
 		}
@@ -34,6 +37,9 @@ func (b *Book) Batches() ([]BatchInfo, error) {
 		}
 		if l.dead[i] {
 			x.State = "undone"
+		}
+		if m.Map != nil {
+			x.MapName = m.Map.Name
 		}
 		for _, s := range m.Sources {
 			x.Files = append(x.Files, s.Original)
@@ -50,8 +56,8 @@ func (b *Book) Batches() ([]BatchInfo, error) {
 // own; undoing the marker brings the batch back. It returns the marker's
 // number.
 //
-// The error wraps ErrNoBatch for an unknown number, and ErrUndo if the batch is
-// undone already or a later batch corrects rows of it.
+// The error wraps ErrNoBatch for an unknown number, and ErrUndo with the reason
+// if the batch is undone already, or if later batches rest on it.
 func (b *Book) Undo(n int, program string, now time.Time) (marker int, err error) {
 	unlock, err := b.lock(lockWait)
 	if err != nil {
@@ -69,22 +75,26 @@ func (b *Book) Undo(n int, program string, now time.Time) (marker int, err error
 		return 0, fmt.Errorf("%w: %d: the book has batches 1 to %d", ErrNoBatch, n, len(l.names))
 	}
 	if l.dead[n-1] {
-		return 0, fmt.Errorf("%w: batch %d is undone already: to bring it back, undo the batch that undid it", ErrUndo, n)
-	}
-	now = now.UTC()
-	m := &manifest{Format: Format, Kind: kindUndo, Number: len(l.names) + 1, Undoes: n, Program: program, Time: &now, Tables: []fileEntry{}}
-	after := &batchLog{names: l.names, manifests: append(l.manifests, m), dead: make([]bool, len(l.names)+1)}
-	for i := len(after.manifests) - 1; i >= 0; i-- {
-		if x := after.manifests[i]; x.Kind == kindUndo && !after.dead[i] {
-			after.dead[x.Undoes-1] = true
+		err := fmt.Errorf("%w: batch %d is undone already", ErrUndo, n)
+		for i, m := range l.manifests {
+			if m.Undoes == n && !l.dead[i] {
+				err = hint(err, "to bring it back, undo batch %d", m.Number)
+			}
 		}
+		return 0, err
 	}
-	rec, err := b.resolve(after)
+	now = now.UTC().Truncate(time.Second)
+	m := &manifest{Format: Format, Kind: kindUndo, Number: len(l.names) + 1, Undoes: n, Program: program, Time: &now, Tables: []fileEntry{}}
+	after := &batchLog{names: l.names, manifests: append(slices.Clip(l.manifests), m)}
+	if err := after.judge(); err != nil {
+		return 0, err
+	}
+	rec, loose, err := b.resolve(after)
 	if err != nil {
 		return 0, err
 	}
-	if err := standing(rec, after); err != nil {
-		return 0, fmt.Errorf("%w: batch %d: %v", ErrUndo, n, err)
+	if why := standing(rec, loose, l, after, n); why != nil {
+		return 0, fmt.Errorf("%w: batch %d: %w", ErrUndo, n, why)
 	}
 	name, err := b.write(m, &Records{}, nil)
 	if err != nil {
@@ -94,28 +104,45 @@ func (b *Book) Undo(n int, program string, now time.Time) (marker int, err error
 	return m.Number, nil
 }
 
-// standing refuses a state in which a correction stands without the batch it
-// corrects, or in which a batch's rows contradict another's.
-func standing(rec *Records, l *batchLog) error {
-	for i := range rec.Corrections {
-		c := &rec.Corrections[i]
-		if of := int(c.OfBatch); of < 1 || of > len(l.dead) || l.dead[of-1] {
+// standing refuses a state that no import could have made: a correction of
+// rows that are gone, rows that contradict each other, a bed that nothing
+// describes, or rows that come back beside their own later re-import.
+func standing(rec *Records, loose []Correction, was, is *batchLog, n int) error {
+	for _, c := range loose {
+		if c.OfBatch == int32(n) {
 			return fmt.Errorf("batch %d corrects rows of it: undo batch %d first", c.Batch, c.Batch)
 		}
+		return fmt.Errorf("%v would correct a row of batch %d that is gone", c.Source, c.OfBatch)
 	}
 	for _, t := range tables() {
-		key := t.subject()
-		if key == nil {
-			continue
-		}
-		seen := map[rowKey]int{}
-		for i := range t.len(rec) {
-			k := key(rec, i)
-			if j, ok := seen[k]; ok {
-				return fmt.Errorf("%v and %v would contradict each other: %s", *t.source(rec, i), *t.source(rec, j), t.say(rec, i))
+		for _, key := range []func(*Records, int) rowKey{t.subject(), t.identity()} {
+			if key == nil {
+				continue
 			}
-			seen[k] = i
+			seen := map[rowKey]int{}
+			for i := range t.len(rec) {
+				k := key(rec, i)
+				j, ok := seen[k]
+				seen[k] = i
+				if !ok {
+					continue
+				}
+				x, y := *t.source(rec, j), *t.source(rec, i)
+				if x.Batch > y.Batch {
+					x, y = y, x
+				}
+				// Equal events are one only if the later came when the earlier was out.
+				back := x.Batch <= int32(len(was.dead)) && was.dead[x.Batch-1] && !is.dead[x.Batch-1] && y.Batch > int32(n)
+				if !t.isEvents() || back {
+					return fmt.Errorf("%v and %v would both stand: undo batch %d first", x, y, y.Batch)
+				}
+			}
 		}
+	}
+	lost := &UnknownBedError{}
+	if findUnknownBeds(rec, bedNames(rec), lost); lost.Total > 0 {
+		r := lost.Rows[0]
+		return fmt.Errorf("%v is of bed %q, which nothing else describes: undo batch %d first, or describe the bed in a new import", r.At, r.Bed, r.At.Batch)
 	}
 	return nil
 }

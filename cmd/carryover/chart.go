@@ -52,10 +52,8 @@ on further pages: name-1.svg, name-2.svg ...`,
 			if err != nil {
 				return err
 			}
-			for i, n := range nutrients {
-				if nutrients[i], err = tested(r, n); err != nil {
-					return err
-				}
+			if nutrients, err = testedAll(r, nutrients); err != nil {
+				return err
 			}
 			if err := save.free(); err != nil {
 				return err
@@ -71,6 +69,18 @@ on further pages: name-1.svg, name-2.svg ...`,
 	save.addFlags(cmd, "file to draw: .svg or .png (required)")
 	cmd.Flags().StringArrayVar(&nutrients, "nutrient", nil, "only this nutrient or level, such as K or pH (may be given again)")
 	return cmd
+}
+
+// testedAll is tested for each of a list; nil stays nil.
+func testedAll(r *analysis.Review, names []string) (out []string, err error) {
+	for _, n := range names {
+		a, err := tested(r, n)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, a)
+	}
+	return out, nil
 }
 
 // tested returns the analyte that text names, if the review holds a test of it.
@@ -126,7 +136,7 @@ func drawdownChart(r *analysis.Review, s shown, nutrients []string) plots.Drawdo
 			d.Panels = append(d.Panels, panelOf(b, c, i, n))
 		}
 	}
-	d.Subtitle = "Spring tests joined to autumn tests by solid lines; winter dotted; bars are the 90 % range of one test; triangles mark something spread."
+	d.Subtitle = "Spring tests joined to autumn tests by solid lines; winter dotted; bars are the 90 % range of one test; triangles mark a spreading that acts on that level, by its analysis."
 	d.Caption = fmt.Sprintf("Sampled %s. Ranges from default test errors (cores, lab, season; from memory). Hollow marks carry a doubt: see carryover review. A rise over winter may be something spread, not the soil.", strings.Join(shownDepths(r, s), " and "))
 	if r.Invented {
 		d.Caption += " Invented demo data."
@@ -211,6 +221,9 @@ func panelOf(b *analysis.BedReview, c column, bed, nutrient int) plots.Panel {
 	}
 	for i := range b.Inputs {
 		in := &b.Inputs[i]
+		if in.Feeds != nil && !slices.Contains(in.Feeds, c.analyte) {
+			continue // its analysis says that it brings none of this
+		}
 		p.Inputs = append(p.Inputs, plots.Input{X: decimalYear(in.Date), Label: in.Material})
 	}
 	return p

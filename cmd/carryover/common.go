@@ -83,6 +83,7 @@ func (l *looking) review(book *dataset.Book) (*analysis.Review, shown, error) {
 	if err := knownBeds(rec, l.beds); err != nil {
 		return nil, units, err
 	}
+	o.US = units.us
 	r, err := analysis.NewReview(book, rec, o)
 	return r, units, err
 }

@@ -89,7 +89,7 @@ func demoBook(dir string) (*dataset.Book, error) {
 		}
 		var src []intake.Source
 		for _, f := range b.Files {
-			src = append(src, intake.Source{Name: b.Name + "/" + f.Name, Data: f.Data})
+			src = append(src, intake.Source{Name: f.Name, Data: f.Data})
 		}
 		o := intake.Options{Today: dataset.Date(when.Unix() / 86400)}
 		if err := importInto(book, src, o, dataset.Batch{Now: when}, io.Discard, io.Discard); err != nil {

@@ -19,6 +19,7 @@ func newExport() *cobra.Command {
 	var look looking
 	var save saving
 	var format string
+	var nutrients []string
 	cmd := &cobra.Command{
 		Use:   "export levels|drawdown|harvests",
 		Short: "Write a table for a newsletter or a spreadsheet (CSV, Markdown)",
@@ -28,7 +29,7 @@ methods in the headings:
   levels    every test of the worked layer, a row a test
   drawdown  spring minus autumn, a row a season, with 90 % ranges
   harvests  weights and how they were weighed; lost fruit too`,
-		Example: "  carryover export drawdown --format markdown\n  carryover export levels --bed Creek --out creek.csv",
+		Example: "  carryover export drawdown --nutrient K --nutrient Mg --format markdown\n  carryover export levels --bed Creek --out creek.csv",
 		Args:    wantArgs(1, 1, "the table to export (levels, drawdown or harvests)"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if err := oneOf("format", format, "csv", "markdown"); err != nil {
@@ -41,7 +42,11 @@ methods in the headings:
 			if err != nil {
 				return err
 			}
-			rec, err := r.Table(args[0], s.scale())
+			scale := s.scale()
+			if scale.Only, err = testedAll(r, nutrients); err != nil {
+				return err
+			}
+			rec, err := r.Table(args[0], scale)
 			if err != nil {
 				return err
 			}
@@ -66,6 +71,7 @@ methods in the headings:
 	look.addFlags(cmd)
 	save.addFlags(cmd, "write the table to this file")
 	cmd.Flags().StringVar(&format, "format", "csv", "csv or markdown")
+	cmd.Flags().StringArrayVar(&nutrients, "nutrient", nil, "only this nutrient or level, such as K or pH (may be given again)")
 	return cmd
 }
 
@@ -131,7 +137,8 @@ func writeCSV(w io.Writer, rec arrow.Record) error {
 }
 
 // markdown writes the record as a table; a range stands in the cell of its
-// value: 36 (9 to 62). Columns that are empty throughout are left out.
+// value: 36 (9 to 62). Columns that are empty throughout are left out, and so is
+// the grower where there is but one.
 func markdown(w io.Writer, rec arrow.Record) error {
 	type col struct {
 		at, low, high int
@@ -150,7 +157,7 @@ func markdown(w io.Writer, rec arrow.Record) error {
 			}
 			continue
 		}
-		if rec.Column(i).NullN() == int(rec.NumRows()) && rec.NumRows() > 0 {
+		if rec.NumRows() > 0 && (rec.Column(i).NullN() == int(rec.NumRows()) || f.Name == "grower" && same(rec, i)) {
 			byName[f.Name] = len(cols)
 			cols = append(cols, col{at: -1})
 			continue
@@ -197,6 +204,16 @@ func markdown(w io.Writer, rec arrow.Record) error {
 		}
 	}
 	return nil
+}
+
+// same reports whether a column holds one value throughout.
+func same(rec arrow.Record, col int) bool {
+	for j := range int(rec.NumRows()) {
+		if cell(rec, col, j) != cell(rec, col, 0) {
+			return false
+		}
+	}
+	return true
 }
 
 // escaped keeps text from ending a cell or starting markup.

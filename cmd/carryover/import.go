@@ -65,7 +65,7 @@ is what.`,
 
 // importInto reads the sources and commits them as one batch.
 func importInto(book *dataset.Book, src []intake.Source, o intake.Options, b dataset.Batch, stdout, stderr io.Writer) error {
-	o.Grower, o.South = book.Config.Grower, south(book)
+	o.Grower, o.South, o.Units = book.Config.Grower, south(book), book.Config.Units
 	if o.Today == 0 {
 		o.Today = today()
 	}

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -146,8 +147,8 @@ func showBed(p *page, r *analysis.Review, b *analysis.BedReview, s shown) {
 		p.line("No soil test yet.")
 	} else {
 		showLevels(p, b, s)
-		showChanges(p, b, s)
-		showSeason(p, r, b, s)
+		showChanges(p, r, b, s)
+		showSeason(p, b, s)
 	}
 	showInputs(p, b, s)
 }
@@ -163,8 +164,24 @@ func columnsOf(levels []analysis.Level) (out []column) {
 			out = append(out, c)
 		}
 	}
+	// A value without a method stands in the column of a method that the analyte
+	// has elsewhere, marked.
+	out = slices.DeleteFunc(out, func(c column) bool { return c.method == "" && home(out, c) != c })
 	slices.SortStableFunc(out, func(x, y column) int { return unit.Rank(x.analyte) - unit.Rank(y.analyte) })
 	return out
+}
+
+// home returns the column a value is shown in.
+func home(cols []column, c column) column {
+	if c.method != "" {
+		return c
+	}
+	for _, o := range cols {
+		if o.method != "" && o.analyte == c.analyte && o.unit == c.unit {
+			return o
+		}
+	}
+	return c
 }
 
 // cellWidth holds "1,234~" and one space.
@@ -184,7 +201,7 @@ func blocks(p *page, title string, cols []column, s shown, rows []tableRow) {
 		part := cols[start:min(start+per, len(cols))]
 		var names, methods, units strings.Builder
 		for _, c := range part {
-			names.WriteString(padLeft(c.analyte, cellWidth))
+			names.WriteString(padLeft(shortName(c.analyte), cellWidth))
 			methods.WriteString(padLeft(shortMethod(c), cellWidth))
 			units.WriteString(padLeft(s.soilUnit(c.unit), cellWidth))
 		}
@@ -207,6 +224,26 @@ func blocks(p *page, title string, cols []column, s shown, rows []tableRow) {
 			}
 		}
 	}
+}
+
+// shortName fits an analyte into a column.
+func shortName(analyte string) string {
+	switch analyte {
+	case "buffer pH":
+		return "buf pH"
+	case "bulk density":
+		return "dens."
+	case "base sat":
+		return "bases"
+	case "Ca sat", "Mg sat", "Na sat":
+		return analyte[:2] + " %"
+	case "K sat", "H sat":
+		return analyte[:1] + " %"
+	}
+	if utf8.RuneCountInString(analyte) >= cellWidth {
+		return string([]rune(analyte)[:cellWidth-2]) + "."
+	}
+	return analyte
 }
 
 type tableRow struct {
@@ -305,8 +342,12 @@ func showLevels(p *page, b *analysis.BedReview, s shown) {
 			keys = append(keys, k)
 			cells[k] = make([]string, len(cols))
 		}
-		n := slices.Index(cols, column{l.Analyte, l.Method, l.Estimate.Unit})
-		cells[k][n] = l.Qualifier + tableNumber(l.Analyte, l.Estimate.Value)
+		c := column{l.Analyte, l.Method, l.Estimate.Unit}
+		text := l.Qualifier + tableNumber(l.Analyte, l.Estimate.Value)
+		if a, ok := unit.ByID(l.Analyte); l.Method == "" && ok && !a.Plain {
+			text += "?"
+		}
+		cells[k][slices.Index(cols, home(cols, c))] = text
 		for _, id := range l.Doubts {
 			if !slices.Contains(ids[k], id) {
 				ids[k] = append(ids[k], id)
@@ -365,7 +406,7 @@ func signed(analyte string, c *analysis.Change) string {
 	return t
 }
 
-func showChanges(p *page, b *analysis.BedReview, s shown) {
+func showChanges(p *page, r *analysis.Review, b *analysis.BedReview, s shown) {
 	for _, k := range []struct{ kind, title string }{
 		{analysis.Drawdown, "Drawdown, spring minus autumn (+ is a fall)"},
 		{analysis.Winter, "Winter change, spring minus the autumn before (+ is a rise)"},
@@ -385,6 +426,7 @@ func showChanges(p *page, b *analysis.BedReview, s shown) {
 		slices.SortStableFunc(cols, func(x, y column) int { return unit.Rank(x.analyte) - unit.Rank(y.analyte) })
 		var rows []tableRow
 		at := map[string]int{}
+		ids := map[int][]int{}
 		for i := range b.Changes {
 			c := &b.Changes[i]
 			if c.Kind != k.kind {
@@ -404,15 +446,29 @@ func showChanges(p *page, b *analysis.BedReview, s shown) {
 				rows = append(rows, tableRow{label, make([]string, len(cols))})
 			}
 			rows[n].cells[slices.Index(cols, column{c.Analyte, c.Method, c.Estimate.Unit})] = signed(c.Analyte, c)
+			for _, id := range c.Doubts {
+				if ofChange(r.Doubts[id-1].Code) && !slices.Contains(ids[n], id) {
+					ids[n] = append(ids[n], id)
+				}
+			}
+		}
+		for n := range rows {
+			rows[n].label += refs(ids[n])
 		}
 		slices.SortStableFunc(rows, func(x, y tableRow) int { return strings.Compare(x.label, y.label) })
 		blocks(p, k.title, cols, s, rows)
 	}
 }
 
+// ofChange tells the doubts that lie on a change from those of its two tests,
+// which stand beside the levels.
+func ofChange(code string) bool {
+	return slices.Contains([]string{"spread between", "bed widened", "fresh lime", "not the same soil"}, code)
+}
+
 // showSeason prints the newest season with both ends, with its ranges, and what
 // goes into the next.
-func showSeason(p *page, r *analysis.Review, b *analysis.BedReview, s shown) {
+func showSeason(p *page, b *analysis.BedReview, s shown) {
 	season := 0
 	for i := range b.Carryover {
 		season = max(season, b.Carryover[i].IntoSeason-1)
@@ -452,20 +508,29 @@ func showSeason(p *page, r *analysis.Review, b *analysis.BedReview, s shown) {
 	}
 }
 
-// figures2 prints two significant figures.
+// figures2 prints two significant figures, a zero that is one included: 6.0.
 func figures2(v float64) string {
-	t, err := strconv.ParseFloat(fmt.Sprintf("%.2g", v), 64)
-	if err != nil {
-		return fmt.Sprint(v)
+	if v <= 0 {
+		return "0"
 	}
-	if t >= 1000 {
+	d := 1 - int(math.Floor(math.Log10(v)))
+	t := math.Round(v*math.Pow(10, float64(d))) / math.Pow(10, float64(d))
+	if d = 1 - int(math.Floor(math.Log10(t)+1e-9)); d <= 0 {
 		return commas(t)
 	}
-	return short(t)
+	return strconv.FormatFloat(t, 'f', d, 64)
 }
 
 // table prints left-aligned columns as wide as their content, two spaces apart.
 func table(p *page, head []string, rows [][]string) {
+	for i := len(head) - 1; i > 0; i-- { // what is empty throughout takes no room
+		if !slices.ContainsFunc(rows, func(r []string) bool { return r[i] != "" }) {
+			head = slices.Delete(slices.Clone(head), i, i+1)
+			for j := range rows {
+				rows[j] = slices.Delete(rows[j], i, i+1)
+			}
+		}
+	}
 	widths := make([]int, len(head))
 	for _, row := range append([][]string{head}, rows...) {
 		for i, c := range row {

@@ -197,7 +197,7 @@ func fraction(r SoilReading, u string, x float64, bad func() (SoilValue, error))
 			return v, refuse("depth", "%s in %s: expected the sampled depth beside it: fill in the column depth", r.Analyte.ID, r.Unit)
 		}
 		x = x * area * 10 / (depth * SliceDensity)
-		v.Conversion = fmt.Sprintf("from %s over %.3g cm by the laboratory convention of 2,000,000 lb soil per acre to 6 2/3 in", r.Unit, depth)
+		v.Conversion = fmt.Sprintf("from %s by the laboratory convention of 2,000,000 lb soil per acre to 6 2/3 in, scaled to the sampled depth", r.Unit)
 	}
 	if x > 1e6 {
 		return v, refuse("value", "%s %v %s: more than the soil weighs: check the decimal point and the unit", r.Analyte.ID, r.Value, r.Unit)
