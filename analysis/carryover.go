@@ -111,7 +111,8 @@ func (b *bedWork) carry(l *Level, s seasonTests, om float64) Carryover {
 	}
 	c := Carryover{IntoSeason: l.Season + 1, Analyte: l.Analyte, Method: l.Method, Date: l.Date, DepthFrom: from, DepthTo: *l.DepthTo, Doubts: l.Doubts}
 	depth := *l.DepthTo - from
-	amount := l.draws(0)
+	b.draw[0] = l.draws(0, b.draw[0])
+	amount := b.draw[0]
 	switch l.basis {
 	case "mass": // mg/kg x g/cm3 x cm / 10 = kg/ha
 		c.Density = b.density(l.Date, om)
@@ -143,7 +144,8 @@ func (b *bedWork) carry(l *Level, s seasonTests, om float64) Carryover {
 		if comparable(x, l, b.depth) != "" || x.Qualifier != "" || l.Qualifier != "" || x.Estimate.Value == 0 {
 			continue
 		}
-		share, base := l.draws(1), x.draws(0)
+		b.draw[0], b.draw[1] = x.draws(0, b.draw[0]), l.draws(1, b.draw[1])
+		base, share := b.draw[0], b.draw[1]
 		for i := range share {
 			share[i] *= 100 / base[i]
 		}

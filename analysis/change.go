@@ -200,7 +200,8 @@ func bySeason(levels []Level) (out []seasonTests) {
 // change estimates later minus earlier (drawdown: earlier minus later) from the
 // points of both levels.
 func (b *bedWork) change(kind string, x, y *Level) Change {
-	d, v := x.draws(0), y.draws(1)
+	b.draw[0], b.draw[1] = x.draws(0, b.draw[0]), y.draws(1, b.draw[1])
+	d, v := b.draw[0], b.draw[1]
 	value := x.Estimate.Value - y.Estimate.Value
 	for i := range d {
 		d[i] -= v[i]

@@ -43,6 +43,7 @@ type BedReview struct {
 	Inputs     []Input     `json:"inputs"`
 	Harvests   []Harvest   `json:"harvests"`
 	Lost       []Lost      `json:"lost,omitempty"`
+	Advice     []Advice    `json:"advice,omitempty"`
 	Doubts     []int       `json:"doubts,omitempty"`
 }
 
@@ -83,6 +84,17 @@ type Lost struct {
 	How    string       `json:"how,omitempty"`
 }
 
+// Advice is one line of the lab's own recommendation, as printed.
+type Advice struct {
+	Date   dataset.Date `json:"date"`
+	Lab    string       `json:"lab,omitempty"`
+	Item   string       `json:"item"`
+	Amount *float64     `json:"amount"` // in Unit, the lab's own
+	Unit   string       `json:"unit,omitempty"`
+	Text   string       `json:"text,omitempty"`
+	Row    RowRef       `json:"row"`
+}
+
 // Options of a review.
 type Options struct {
 	Book     string // name to print
@@ -104,6 +116,7 @@ type bedWork struct {
 	targets     []Target
 	us          bool
 	feeds       func(grower, material string) []string
+	draw        [2][]float64 // reused from estimate to estimate
 }
 
 // depth names a level's layer in the reader's units.
@@ -269,6 +282,11 @@ func (b *bedWork) review(season int) BedReview {
 	}
 	out.Inputs = append(out.Inputs, b.inputs()...)
 	b.harvests(&out)
+	for i := range h.Advice {
+		if a := &h.Advice[i]; a.Date <= b.asOf {
+			out.Advice = append(out.Advice, Advice{a.Date, a.Lab, a.Item, a.Amount, a.Unit, a.Text, refOf(a.Source)})
+		}
+	}
 	out.Levels = append([]Level{}, b.levels()...)
 	changes, breaks := b.changes(out.Levels)
 	out.Changes, out.Breaks = append(out.Changes, changes...), breaks

@@ -52,25 +52,25 @@ func (e testError) sd(cores, n int) float64 {
 	return math.Sqrt(e.core*e.core/float64(cores*n) + e.lab*e.lab/float64(n) + e.season*e.season)
 }
 
-// draws returns fit.N values that stand for the true level behind l.
-// Independent levels take different dimensions.
-func (l *Level) draws(dim int) []float64 {
-	if l.Qualifier == "<" { // anywhere from nothing to the limit
-		out := fit.Points(dim)
-		for i := range out {
-			out[i] *= l.Estimate.Value
+// draws returns fit.N values that stand for the true level behind l, in out if
+// that is long enough. Independent levels take different dimensions.
+func (l *Level) draws(dim int, out []float64) []float64 {
+	out = append(out[:0], fit.NormalPoints(dim)...)
+	switch {
+	case l.Qualifier == "<": // anywhere from nothing to the limit
+		for i, u := range fit.Points(dim) {
+			out[i] = u * l.Estimate.Value
 		}
-		return out
-	}
-	z := fit.NormalPoints(dim)
-	for i := range z {
-		if additive(l.Analyte) {
-			z[i] = l.Estimate.Value + l.sd*z[i]
-		} else {
-			z[i] = l.Estimate.Value * math.Exp(l.sd*z[i])
+	case additive(l.Analyte):
+		for i, z := range out {
+			out[i] = l.Estimate.Value + l.sd*z
+		}
+	default:
+		for i, z := range out {
+			out[i] = l.Estimate.Value * math.Exp(l.sd*z)
 		}
 	}
-	return z
+	return out
 }
 
 // z90 bounds the middle 90 % of a normal distribution.

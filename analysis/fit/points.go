@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sync"
 )
 
 // N is how many points stand for an uncertain quantity.
@@ -22,31 +23,45 @@ const Dimensions = len(generators)
 
 // Points returns N values in (0, 1), the midpoints of N equal cells, in the
 // order of dimension dim of a rank-1 lattice. The same dimension is always the
-// same points, so two quantities that share a dimension share its draw. It
-// panics if dim is not in [0, Dimensions).
+// same points, so two quantities that share a dimension share its draw. The
+// slice is shared: read it, do not change it. It panics if dim is not in
+// [0, Dimensions).
 //
 // Source: Sloan and Joe 1994, Lattice Methods for Multiple Integration, Oxford
 // University Press (rank-1 rules).
-func Points(dim int) []float64 {
+func Points(dim int) []float64 { return uniform()[check(dim)] }
+
+// NormalPoints returns N standard normal values: the inverse distribution
+// function at the points of dimension dim. The slice is shared, as that of
+// Points.
+func NormalPoints(dim int) []float64 { return normal()[check(dim)] }
+
+func check(dim int) int {
 	if dim < 0 || dim >= Dimensions {
 		panic(fmt.Sprintf("fit: dimension %d of %d", dim, Dimensions))
 	}
-	out := make([]float64, N)
-	for i := range out {
-		out[i] = (float64(i*generators[dim]%N) + 0.5) / N
-	}
-	return out
+	return dim
 }
 
-// NormalPoints returns N standard normal values: the inverse distribution
-// function at the points of dimension dim.
-func NormalPoints(dim int) []float64 {
-	out := Points(dim)
-	for i, u := range out {
-		out[i] = math.Sqrt2 * math.Erfinv(2*u-1)
-	}
-	return out
-}
+// Both tables are worked out once, when they are first needed.
+var (
+	uniform = sync.OnceValue(func() (all [Dimensions][]float64) {
+		for dim, g := range generators {
+			for i := range N {
+				all[dim] = append(all[dim], (float64(i*g%N)+0.5)/N)
+			}
+		}
+		return all
+	})
+	normal = sync.OnceValue(func() (all [Dimensions][]float64) {
+		for dim, points := range uniform() {
+			for _, u := range points {
+				all[dim] = append(all[dim], math.Sqrt2*math.Erfinv(2*u-1))
+			}
+		}
+		return all
+	})
+)
 
 // Range returns the median of the points and the bounds that hold the middle
 // share level of them. It sorts points in place.

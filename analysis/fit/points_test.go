@@ -12,7 +12,7 @@ const z95 = 1.64485
 
 func TestPointsFillTheInterval(t *testing.T) {
 	for dim := range Dimensions {
-		p := Points(dim)
+		p := slices.Clone(Points(dim))
 		if !slices.Equal(p, Points(dim)) {
 			t.Fatalf("dimension %d differs from call to call", dim)
 		}
@@ -22,7 +22,7 @@ func TestPointsFillTheInterval(t *testing.T) {
 				t.Fatalf("dimension %d, point %d: %v, want %v: not every cell is hit once", dim, i, u, want)
 			}
 		}
-		m, lo, hi := Range(NormalPoints(dim), 0.9)
+		m, lo, hi := Range(slices.Clone(NormalPoints(dim)), 0.9)
 		if math.Abs(m) > 1e-9 || math.Abs(lo+z95) > 0.002 || math.Abs(hi-z95) > 0.002 {
 			t.Errorf("dimension %d: median %.4f, 90 %% range %.4f to %.4f, want 0, -%v, %v", dim, m, lo, hi, z95, z95)
 		}
@@ -34,7 +34,7 @@ func TestPairsOfDimensions(t *testing.T) {
 	for a := range Dimensions {
 		for b := range a {
 			for _, sign := range []float64{1, -1} {
-				x, y := NormalPoints(a), NormalPoints(b)
+				x, y := slices.Clone(NormalPoints(a)), NormalPoints(b)
 				for i := range x {
 					x[i] += sign * y[i]
 				}

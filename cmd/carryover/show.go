@@ -151,6 +151,35 @@ func showBed(p *page, r *analysis.Review, b *analysis.BedReview, s shown) {
 		showSeason(p, b, s)
 	}
 	showInputs(p, b, s)
+	showAdvice(p, b)
+}
+
+// showAdvice prints the lab's newest recommendation in its own words and units.
+func showAdvice(p *page, b *analysis.BedReview) {
+	if len(b.Advice) == 0 {
+		return
+	}
+	last := b.Advice[len(b.Advice)-1]
+	var lines []string
+	for _, a := range b.Advice {
+		if a.Date != last.Date || a.Lab != last.Lab {
+			continue
+		}
+		t := a.Item
+		if a.Amount != nil {
+			t += " " + short(*a.Amount) + " " + a.Unit
+		}
+		if a.Text != "" {
+			t += " (" + a.Text + ")"
+		}
+		lines = append(lines, t)
+	}
+	from := "your lab"
+	if last.Lab != "" {
+		from = last.Lab
+	}
+	p.line("")
+	p.para("", plain(fmt.Sprintf("The lab's own advice (%s, %s): %s.", from, last.Date, strings.Join(lines, "; "))))
 }
 
 // column is one analyte by one method and unit.
