@@ -109,6 +109,14 @@ func showReview(w io.Writer, r *analysis.Review, s shown, width int, asked bool)
 	for _, c := range r.Cautions {
 		p.para("", c)
 	}
+	if full && len(r.Beds) > 1 { // the top has long scrolled away
+		var states []string
+		for i := range r.Beds {
+			states = append(states, bedName(r, &r.Beds[i])+": "+r.Beds[i].State)
+		}
+		p.line("")
+		p.para("In short: ", strings.Join(states, "; ")+". Why stands on top.")
+	}
 	return p.err
 }
 
