@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"fmt"
+	"slices"
 
 	"carryover/analysis/fit"
 	"carryover/dataset"
@@ -55,7 +56,7 @@ func densityFromOM(om float64) (low, high float64) {
 // matter tested nearest before it (0: none).
 func (b *bedWork) density(on dataset.Date, om float64) Density {
 	d := b.descriptionAt(on)
-	if d != nil && d.BulkDensity != nil {
+	if d != nil && d.BulkDensity != nil && d.DensitySource != "assumed" {
 		v := *d.BulkDensity
 		if d.DensitySource == "measured" {
 			return Density{v, v * (1 - measuredDensity), v * (1 + measuredDensity), "measured"}
@@ -67,7 +68,11 @@ func (b *bedWork) density(on dataset.Date, om float64) Density {
 		mid := (lo + hi) / 2
 		return Density{mid, lo * (1 - estimatedDensity/2), hi * (1 + estimatedDensity/2), fmt.Sprintf("from organic matter %.1f %%, from memory", om)}
 	}
-	return Density{assumedDensity, assumedDensity * (1 - assumedWidth), assumedDensity * (1 + assumedWidth), "assumed"}
+	v := assumedDensity
+	if d != nil && d.BulkDensity != nil {
+		v = *d.BulkDensity
+	}
+	return Density{v, v * (1 - assumedWidth), v * (1 + assumedWidth), "assumed"}
 }
 
 // carriers are the nutrients whose soil-test amount is worth carrying over.
@@ -86,8 +91,8 @@ func (b *bedWork) carryover(levels []Level) (out []Carryover) {
 				continue
 			}
 			l := s.autumn[len(s.autumn)-1]
-			if !carriers[l.Analyte] || l.Qualifier == ">" {
-				continue
+			if !carriers[l.Analyte] || l.Qualifier == ">" || l.basis != "mass" && l.basis != "volume" {
+				continue // a water or paste extract is no amount of the soil
 			}
 			if a, ok := unit.ByID(l.Analyte); !ok || l.Method == "" && !a.Plain {
 				continue
@@ -109,7 +114,7 @@ func (b *bedWork) carry(l *Level, s seasonTests, om float64) Carryover {
 	if l.DepthFrom != nil {
 		from = *l.DepthFrom
 	}
-	c := Carryover{IntoSeason: l.Season + 1, Analyte: l.Analyte, Method: l.Method, Date: l.Date, DepthFrom: from, DepthTo: *l.DepthTo, Doubts: l.Doubts}
+	c := Carryover{IntoSeason: l.Season + 1, Analyte: l.Analyte, Method: l.Method, Date: l.Date, DepthFrom: from, DepthTo: *l.DepthTo, Doubts: slices.Clone(l.Doubts)}
 	depth := *l.DepthTo - from
 	b.draw[0] = l.draws(0, b.draw[0])
 	amount := b.draw[0]
@@ -117,7 +122,7 @@ func (b *bedWork) carry(l *Level, s seasonTests, om float64) Carryover {
 	case "mass": // mg/kg x g/cm3 x cm / 10 = kg/ha
 		c.Density = b.density(l.Date, om)
 		if c.Density.Source == "assumed" {
-			c.Doubts = addRef(c.Doubts, b.doubt("density", fmt.Sprintf("bulk density is assumed at %.1f g/cm3: a dried core of known volume would settle it", assumedDensity)))
+			c.Doubts = addRef(c.Doubts, b.doubt("density", fmt.Sprintf("bulk density is assumed at %.1f g/cm3: a dried core of known volume would settle it", c.Density.Value)))
 		}
 		// A normal density with these bounds as its 5 and 95 % points.
 		z := fit.NormalPoints(2)
@@ -136,6 +141,12 @@ func (b *bedWork) carry(l *Level, s seasonTests, om float64) Carryover {
 		}
 	}
 	median, low, high := fit.Range(amount, RangeLevel)
+	if l.Qualifier == "<" { // anything down to nothing
+		low, high = 0, l.Estimate.Value*depth/10
+		if l.basis == "mass" {
+			high *= c.Density.High
+		}
+	}
 	c.Amount = Estimate{median, low, high, RangeLevel, "kg/ha", l.Estimate.N, l.Estimate.Basis + "; density " + c.Density.Source}
 	if l.basis == "volume" {
 		c.Amount.Basis = l.Estimate.Basis + "; volume basis"
@@ -159,15 +170,19 @@ func (b *bedWork) carry(l *Level, s seasonTests, om float64) Carryover {
 // omNear returns the organic matter of the worked layer tested last on or
 // before a day, or else first after it; 0 if never.
 func (b *bedWork) omNear(levels []Level, on dataset.Date) float64 {
-	v := 0.0
+	var at *Level
 	for i := range levels {
 		l := &levels[i]
 		if l.Analyte != "OM" || !l.Top() || l.Qualifier != "" {
 			continue
 		}
-		if l.Date <= on || v == 0 {
-			v = l.Estimate.Value
+		switch {
+		case at == nil, l.Date <= on && l.Date > at.Date, at.Date > on && l.Date < at.Date:
+			at = l
 		}
 	}
-	return v
+	if at == nil {
+		return 0
+	}
+	return at.Estimate.Value
 }

@@ -112,8 +112,9 @@ func (b *bedWork) changes(levels []Level) (changes []Change, breaks []Break) {
 				pair(Year, lastOf(seasons[:i], func(t seasonTests) []*Level { return t.autumn }), s.autumn)
 			}
 			if len(s.autumn) == 0 && len(s.spring) > 0 {
-				if prior := lastOf(seasons[:i], func(t seasonTests) []*Level { return t.spring }); len(prior) > 0 && len(p.autumn) == 0 {
-					pair(Year, prior, s.spring)
+				// After an autumn test the winter change tells more.
+				if len(p.autumn) == 0 || p.year < s.year-1 {
+					pair(Year, lastOf(seasons[:i], func(t seasonTests) []*Level { return t.spring }), s.spring)
 				}
 			}
 		}
@@ -214,7 +215,12 @@ func (b *bedWork) change(kind string, x, y *Level) Change {
 	}
 	median, low, high := fit.Range(d, RangeLevel)
 	if x.Qualifier != "" || y.Qualifier != "" {
-		value = median // a limit is no number to subtract
+		// A limit is no number to subtract: the range reaches over all that may lie
+		// below it.
+		value, low, high = median, x.Estimate.Low-y.Estimate.High, x.Estimate.High-y.Estimate.Low
+		if kind != Drawdown {
+			low, high = -high, -low
+		}
 	}
 	c := Change{
 		Kind: kind, Season: y.Season, Analyte: y.Analyte, Method: y.Method, From: endOf(x), To: endOf(y),

@@ -15,7 +15,11 @@
 // means that no result could be made.
 package analysis
 
-import "carryover/dataset"
+import (
+	"slices"
+
+	"carryover/dataset"
+)
 
 // Estimate is a number that never travels without its range.
 type Estimate struct {
@@ -58,7 +62,7 @@ func (d *doubts) add(bed, code, text string) int {
 		d.at[key] = i
 		d.list = append(d.list, Doubt{ID: i + 1, Code: code, Text: text})
 	}
-	if l := d.list[i].Beds; bed != "" && (len(l) == 0 || l[len(l)-1] != bed) {
+	if l := d.list[i].Beds; bed != "" && !slices.Contains(l, bed) {
 		d.list[i].Beds = append(l, bed)
 	}
 	return i + 1

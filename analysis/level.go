@@ -33,6 +33,7 @@ type Level struct {
 
 	basis      string // mass, volume or extract
 	conversion string
+	ground     string // the bed it was recorded under, if that was joined to others later
 	sd         float64
 }
 
@@ -62,11 +63,13 @@ func depthKey(p *float64) int {
 // sorted by analyte (as tables show them), layer, date, method and lab.
 func (b *bedWork) levels() []Level {
 	type key struct {
-		analyte, method, lab, unit, timing string
-		date                               dataset.Date
-		from, to                           int
+		analyte, method, lab, unit, timing, ground string
+		date                                       dataset.Date
+		from, to                                   int
 	}
 	at := map[key]int{}
+	ground := b.grounds()
+	dropped := map[int]bool{}
 	var out []Level
 	for i := range b.history.Tests {
 		t := &b.history.Tests[i]
@@ -74,7 +77,7 @@ func (b *bedWork) levels() []Level {
 			continue
 		}
 		season, timing := b.cal.place(t.Date, t.Timing, b.seasonFacts)
-		k := key{t.Analyte, t.Method, t.Lab, t.Unit, timing, t.Date, depthKey(t.DepthFrom), depthKey(t.DepthTo)}
+		k := key{t.Analyte, t.Method, t.Lab, t.Unit, timing, ground(t.Bed), t.Date, depthKey(t.DepthFrom), depthKey(t.DepthTo)}
 		n, ok := at[k]
 		if !ok {
 			n = len(out)
@@ -82,16 +85,19 @@ func (b *bedWork) levels() []Level {
 			out = append(out, Level{
 				Season: season, Timing: timing, Date: t.Date, DateBasis: t.DateBasis,
 				Analyte: t.Analyte, Method: t.Method, Lab: t.Lab, DepthFrom: t.DepthFrom, DepthTo: t.DepthTo,
-				Cores: t.Cores, basis: t.Basis, Estimate: Estimate{Unit: t.Unit},
+				Cores: t.Cores, basis: t.Basis, ground: k.ground, Estimate: Estimate{Unit: t.Unit},
 			})
 		}
 		l := &out[n]
 		if c := len(l.Reported); c > 0 && t.Qualifier != l.Qualifier {
 			// A limit and a number cannot be averaged: keep the number.
+			dropped[n] = true
 			if l.Qualifier == "" {
 				continue
 			}
-			l.Reported, l.Qualifier = nil, ""
+			l.Reported, l.Cores = nil, t.Cores
+		} else if c > 0 {
+			l.Cores = addCores(l.Cores, t.Cores)
 		}
 		l.Qualifier = t.Qualifier
 		n = len(l.Reported)
@@ -99,7 +105,13 @@ func (b *bedWork) levels() []Level {
 		l.Reported = append(l.Reported, Reported{
 			Value: t.ReportedValue, Qualifier: t.Qualifier, Unit: t.ReportedUnit, Form: t.ReportedForm, Sample: t.Sample, Row: refOf(t.Source),
 		})
-		l.conversion = t.Conversion
+		l.conversion = cmp.Or(l.conversion, t.Conversion)
+	}
+	for n := range out {
+		if dropped[n] {
+			l := &out[n]
+			l.Doubts = addRef(l.Doubts, b.doubt("samples", fmt.Sprintf("%s of %s has a number and a limit: the number is kept, and may be too high or too low for the bed", l.Analyte, l.when())))
+		}
 	}
 	slices.SortStableFunc(out, func(x, y Level) int {
 		return cmp.Or(
@@ -115,6 +127,40 @@ func (b *bedWork) levels() []Level {
 	}
 	b.doubtTogether(out)
 	return out
+}
+
+// addCores adds the cores of two samples; unknown if either is.
+func addCores(x, y *int32) *int32 {
+	if x == nil || y == nil {
+		return nil
+	}
+	sum := *x + *y
+	return &sum
+}
+
+// grounds tells which of the beds that were joined into this one a name stands
+// for; empty: the whole bed, under whatever name.
+func (b *bedWork) grounds() func(name string) string {
+	renamed, joined := map[string]string{}, map[string]bool{}
+	for i := range b.history.Descriptions {
+		d := &b.history.Descriptions[i]
+		names := strings.Split(d.Was, ";")
+		for _, was := range names {
+			if was = strings.TrimSpace(was); was != "" && was != d.Bed {
+				joined[was] = joined[was] || len(names) > 1
+				renamed[was] = d.Bed
+			}
+		}
+	}
+	return func(name string) string {
+		for range renamed {
+			if joined[name] {
+				return name
+			}
+			name = renamed[name]
+		}
+		return ""
+	}
 }
 
 // doubtTogether attaches doubts that many levels share, each told once with the
@@ -214,7 +260,10 @@ func comparable(x, y *Level, depth func(*Level) string) string {
 		return s
 	}
 	near := func(a, b *float64) bool { return a == nil && b == nil || a != nil && b != nil && math.Abs(*a-*b) <= 1 }
+	whole := func(l *Level) string { return cmp.Or(l.ground, "the joined bed") }
 	switch a, ok := unit.ByID(x.Analyte); {
+	case x.ground != y.ground:
+		return fmt.Sprintf("ground changed from %s to %s", whole(x), whole(y))
 	case ok && !a.Plain && (x.Method == "" || y.Method == ""):
 		return "no method on the report"
 	case x.Method != y.Method:

@@ -116,6 +116,7 @@ type bedWork struct {
 	targets     []Target
 	us          bool
 	feeds       func(grower, material string) []string
+	refs        []int        // doubts of this bed
 	draw        [2][]float64 // reused from estimate to estimate
 }
 
@@ -134,7 +135,11 @@ func (b *bedWork) depth(l *Level) string {
 	return fmt.Sprintf("%.3g-%.3g %s", from/scale, *l.DepthTo/scale, u)
 }
 
-func (b *bedWork) doubt(code, text string) int { return b.doubts.add(b.history.Name, code, text) }
+func (b *bedWork) doubt(code, text string) int {
+	id := b.doubts.add(b.history.Name, code, text)
+	b.refs = addRef(b.refs, id)
+	return id
+}
 
 // lastRecord returns the last day on which something was tested, spread or
 // harvested.
@@ -294,11 +299,8 @@ func (b *bedWork) review(season int) BedReview {
 	b.unlikeSamples(&out)
 	b.skipped(out.Levels, season)
 	b.state(&out, season)
-	for _, x := range b.doubts.list {
-		if slices.Contains(x.Beds, h.Name) {
-			out.Doubts = append(out.Doubts, x.ID)
-		}
-	}
+	slices.Sort(b.refs)
+	out.Doubts = b.refs
 	return out
 }
 
@@ -361,14 +363,19 @@ func (b *bedWork) harvests(out *BedReview) {
 // their difference.
 func (b *bedWork) betweenDoubts(x, y *Level) (refs []int) {
 	add := func(code, text string) { refs = addRef(refs, b.doubt(code, text)) }
-	var area *float64
+	areas := map[string]float64{} // of the bed and of those it was before
 	for i := range b.history.Descriptions {
 		d := &b.history.Descriptions[i]
-		if area != nil && d.Area != nil && *d.Area > *area*1.02 && d.From > x.Date && d.From <= y.Date {
-			add("bed widened", fmt.Sprintf("the bed grew by %.0f %% on %s: new ground is mixed into later tests", 100*(*d.Area / *area - 1), d.From))
+		before := areas[d.Bed]
+		if before == 0 { // a new name; joined beds are new ground anyway
+			before = areas[strings.TrimSpace(d.Was)]
 		}
+		if before > 0 && d.Area != nil && *d.Area > before*1.02 && d.From > x.Date && d.From <= y.Date {
+			add("bed widened", fmt.Sprintf("the bed grew by %.0f %% on %s: new ground is mixed into later tests", 100*(*d.Area/before-1), d.From))
+		}
+		areas[d.Bed] = before
 		if d.Area != nil {
-			area = d.Area
+			areas[d.Bed] = *d.Area
 		}
 	}
 	if y.Analyte != "Ca" && y.Analyte != "Mg" && y.Analyte != "pH" {
@@ -441,7 +448,7 @@ func (b *bedWork) unlikeSamples(out *BedReview) {
 		share := c.To.Value / c.From.Value
 		k := test{c.Season, c.From.Date, c.To.Date}
 		switch {
-		case c.Analyte == "OM" && share < omDecayBound:
+		case c.Analyte == "OM" && c.Seen && share < omDecayBound:
 			om[k] = share
 			fallthrough
 		case c.Seen && share < 0.75 && slices.Contains([]string{"OM", "P", "Ca", "Mg", "Zn", "Cu", "CEC"}, c.Analyte):

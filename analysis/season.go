@@ -83,10 +83,11 @@ func (c Calendar) place(d dataset.Date, timing string, of func(season int) bedSe
 		return y, timing
 	}
 	s := of(y)
-	if s.setOut != nil {
+	if s.setOut != nil && c.SeasonOf(*s.setOut) == y {
 		early = *s.setOut
 	}
-	if s.harvest != nil && *s.harvest < late {
+	// A cover or an early crop taken off before planting ends no season.
+	if s.harvest != nil && *s.harvest > early && *s.harvest < late {
 		late = *s.harvest
 	}
 	switch {
@@ -101,12 +102,8 @@ func (c Calendar) place(d dataset.Date, timing string, of func(season int) bedSe
 // inputSeason returns the season that something spread on a day serves: from
 // the end of one harvest on, the next.
 func (c Calendar) inputSeason(d dataset.Date, of func(season int) bedSeason) int {
-	y := c.SeasonOf(d)
-	late := c.day(y, autumnStarts)
-	if s := of(y); s.harvest != nil && *s.harvest < late {
-		late = *s.harvest
-	}
-	if d >= late {
+	y, timing := c.place(d, "", of)
+	if timing == Autumn {
 		return y + 1
 	}
 	return y

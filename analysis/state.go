@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 
 	"carryover/analysis/fit"
@@ -68,7 +69,7 @@ func (b *bedWork) state(out *BedReview, season int) {
 	if last != nil {
 		b.sampleDoubts(out, last, act)
 	}
-	var fine, unjudged, above []string
+	var fine, unjudged, beyond, edge, above []string
 	for _, a := range unit.Analytes() {
 		l := newest(out.Levels, a.ID)
 		if l == nil || b.asOf-l.Date > oldTest {
@@ -81,15 +82,23 @@ func (b *bedWork) state(out *BedReview, season int) {
 			}
 			continue
 		}
+		if l.Qualifier == ">" && l.Estimate.Value < max(t.Low, t.High) {
+			beyond = append(beyond, a.ID)
+			continue
+		}
 		low, high := l.outside(*t)
 		name := fmt.Sprintf("%s %s", a.ID, l.show(b.us))
 		switch {
 		case low >= doubtful:
-			act(b.short(l, *t, low, name))
+			// With this season's spring test in hand, spring is here.
+			spring := l.Timing == Spring && l.Season == season && !inAutumn
+			act(b.short(l, *t, low, name, spring))
 		case high >= sure && a.ID == "pH":
 			act(Action{State: Leave, Analyte: a.ID, Why: name + " is above " + t.String() + ": no lime", POutside: high, Source: t.Source, Doubts: l.Doubts})
 		case high >= sure:
 			above = append(above, a.ID)
+		case high >= doubtful:
+			edge = append(edge, a.ID)
 		default:
 			fine = append(fine, a.ID)
 		}
@@ -102,8 +111,14 @@ func (b *bedWork) state(out *BedReview, season int) {
 		}
 		rest = append(rest, strings.Join(fine, ", ")+bands)
 	}
+	if len(edge) > 0 {
+		rest = append(rest, strings.Join(edge, ", ")+" at the top of the band or above")
+	}
 	if len(above) > 0 {
 		rest = append(rest, strings.Join(above, ", ")+" above (no evidence that more helps)")
+	}
+	if len(beyond) > 0 {
+		rest = append(rest, strings.Join(beyond, ", ")+" beyond what the lab measures, so not judged")
 	}
 	if len(unjudged) > 0 {
 		rest = append(rest, "no band for "+strings.Join(unjudged, ", ")+" by this method")
@@ -150,12 +165,15 @@ func (b *bedWork) sampleDoubts(out *BedReview, last *Level, act func(Action)) {
 }
 
 // short is the action for a level that is, or may be, below its band.
-func (b *bedWork) short(l *Level, t Target, p float64, name string) Action {
+func (b *bedWork) short(l *Level, t Target, p float64, name string, spring bool) Action {
 	a := Action{Analyte: l.Analyte, POutside: p, Source: t.Source, Doubts: l.Doubts}
 	what := fmt.Sprintf("%s (90 %% range %s-%s), wanted %s", name, Round(l.Analyte, l.Estimate.Low), Round(l.Analyte, l.Estimate.High), t)
 	switch {
-	case !slow(l.Analyte):
+	case !slow(l.Analyte) && (!spring || p >= sure):
 		a.State, a.Why = WaitForSpring, what+": it moves with winter water, so dose it in spring"
+		if spring {
+			a.State, a.Why = DoNow, what+": it moves with water, so it is due now and not in autumn"
+		}
 		if l.Analyte == "B" {
 			a.Why += ", sparingly (too much harms)"
 		}
@@ -194,7 +212,10 @@ func (l *Level) outside(t Target) (low, high float64) {
 	v := l.Estimate.Value
 	switch {
 	case l.Qualifier == "<": // anywhere from 0 to the limit
-		return min(1, t.Low/max(v, 1e-9)), 0
+		low = min(1, t.Low/max(v, 1e-9))
+		if t.High > 0 {
+			high = max(0, 1-t.High/max(v, 1e-9))
+		}
 	case l.Qualifier == ">":
 		if t.High > 0 && v >= t.High {
 			return 0, 1
@@ -221,7 +242,7 @@ func (l *Level) outside(t Target) (low, high float64) {
 // show prints the level as the trade rounds it, with its unit where one is
 // needed.
 func (l *Level) show(us bool) string {
-	s := l.Qualifier + Round(l.Analyte, l.Estimate.Value)
+	s := l.text()
 	switch {
 	case l.Estimate.Unit == "pH":
 	case us && l.Estimate.Unit == "mg/kg":
@@ -230,6 +251,15 @@ func (l *Level) show(us bool) string {
 		s += " " + l.Estimate.Unit
 	}
 	return s
+}
+
+// text prints the level's figure; a low limit keeps two digits, for <0.4 must
+// not read <0.
+func (l *Level) text() string {
+	if v := l.Estimate.Value; l.Qualifier != "" && v > 0 && v < 10 {
+		return l.Qualifier + strconv.FormatFloat(v, 'g', 2, 64)
+	}
+	return l.Qualifier + Round(l.Analyte, l.Estimate.Value)
 }
 
 // Round prints a value of an analyte with the digits that the trade prints.

@@ -1,6 +1,7 @@
 package analysis
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -10,6 +11,7 @@ import (
 	"github.com/apache/arrow/go/v17/arrow/array"
 	"github.com/apache/arrow/go/v17/arrow/memory"
 
+	"carryover/dataset"
 	"carryover/dataset/unit"
 )
 
@@ -118,7 +120,7 @@ func (b *recordBuilder) setNumber(field int, v float64) {
 	if i := meta.FindKey("decimals"); i >= 0 {
 		if d, err := strconv.Atoi(meta.Values()[i]); err == nil {
 			scale := math.Pow(10, float64(d))
-			v = math.Round(v*scale) / scale
+			v = math.Round(v*scale)/scale + 0 // no minus zero
 		}
 	}
 	b.number[field][b.rows-1] = v
@@ -194,9 +196,9 @@ func (r *Review) levelsTable(b *recordBuilder, s Scale) {
 		at[c], _ = b.seriesField("", c, s)
 	}
 	type key struct {
-		day      int32
-		lab      string
-		from, to int
+		day         int32
+		lab, ground string
+		from, to    int
 	}
 	for i := range r.Beds {
 		x := &r.Beds[i]
@@ -204,7 +206,7 @@ func (r *Review) levelsTable(b *recordBuilder, s Scale) {
 		var order []key
 		for j := range x.Levels {
 			if l := &x.Levels[j]; l.Top() && s.shows(l.Analyte) {
-				k := key{int32(l.Date), l.Lab, depthKey(l.DepthFrom), depthKey(l.DepthTo)}
+				k := key{int32(l.Date), l.Lab, l.ground, depthKey(l.DepthFrom), depthKey(l.DepthTo)}
 				if rows[k] == nil {
 					order = append(order, k)
 				}
@@ -231,7 +233,7 @@ func (r *Review) levelsTable(b *recordBuilder, s Scale) {
 					if limits != "" {
 						limits += "; "
 					}
-					limits += l.Analyte + " " + l.Qualifier + Round(l.Analyte, l.Estimate.Value)
+					limits += l.Analyte + " " + l.text()
 					continue
 				}
 				b.setNumber(at[series{l.Analyte, l.Method, l.Estimate.Unit}], l.Estimate.Value)
@@ -241,7 +243,7 @@ func (r *Review) levelsTable(b *recordBuilder, s Scale) {
 	}
 }
 
-// drawdownTable has one row a bed and season with a spring-to-autumn pair, and
+// drawdownTable has one row a bed and pair of spring and autumn tests, and
 // three columns an analyte: drawdown and its 90 % range.
 func (r *Review) drawdownTable(b *recordBuilder, s Scale) {
 	var cols []series
@@ -263,24 +265,31 @@ func (r *Review) drawdownTable(b *recordBuilder, s Scale) {
 	}
 	for i := range r.Beds {
 		x := &r.Beds[i]
-		rows := map[int][]*Change{}
-		var order []int
+		type key struct {
+			season   int
+			from, to dataset.Date // a window may hold several tests
+		}
+		rows := map[key][]*Change{}
+		var order []key
 		for j := range x.Changes {
 			if c := &x.Changes[j]; c.Kind == Drawdown && s.shows(c.Analyte) {
-				if rows[c.Season] == nil {
-					order = append(order, c.Season)
+				k := key{c.Season, c.From.Date, c.To.Date}
+				if rows[k] == nil {
+					order = append(order, k)
 				}
-				rows[c.Season] = append(rows[c.Season], c)
+				rows[k] = append(rows[k], c)
 			}
 		}
-		slices.Sort(order)
+		slices.SortFunc(order, func(a, c key) int {
+			return cmp.Or(cmp.Compare(a.season, c.season), cmp.Compare(a.from, c.from), cmp.Compare(a.to, c.to))
+		})
 		for _, y := range order {
 			b.row()
 			b.setText(grower, x.Grower)
 			b.setText(bed, x.Bed)
-			b.setNumber(season, float64(y))
-			b.setText(spring, rows[y][0].From.Date.String())
-			b.setText(autumn, rows[y][0].To.Date.String())
+			b.setNumber(season, float64(y.season))
+			b.setText(spring, y.from.String())
+			b.setText(autumn, y.to.String())
 			for _, c := range rows[y] {
 				f := at[series{c.Analyte, c.Method, c.Estimate.Unit}]
 				b.setNumber(f[0], c.Estimate.Value)
@@ -311,13 +320,7 @@ func (r *Review) harvestsTable(b *recordBuilder, s Scale) {
 			lines = append(lines, line{l.Season, l.Date.String(), nil, l.How})
 		}
 		slices.SortStableFunc(lines, func(a, c line) int {
-			if a.season != c.season {
-				return a.season - c.season
-			}
-			if a.date < c.date {
-				return -1
-			}
-			return 1
+			return cmp.Or(cmp.Compare(a.season, c.season), cmp.Compare(a.date, c.date))
 		})
 		for _, l := range lines {
 			b.row()

@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"fmt"
+	"math"
 	"strings"
 
 	"github.com/BurntSushi/toml"
@@ -99,8 +100,12 @@ func ParseTargets(text string) ([]Target, error) {
 			return nil, fail(fmt.Sprintf("analyte %q is not known: write pH, P, K, OM ...", t.Analyte))
 		case t.Unit != a.Unit():
 			return nil, fail(fmt.Sprintf("unit %q: write %q", t.Unit, a.Unit()))
-		case t.Low < 0, t.High != 0 && t.High <= t.Low:
+		case !(t.Low >= 0), t.High != 0 && !(t.High > t.Low), math.IsInf(t.Low, 0), math.IsInf(t.High, 0):
 			return nil, fail(fmt.Sprintf("band %v to %v: low must be below high", t.Low, t.High))
+		case t.Low == 0 && t.High == 0:
+			return nil, fail("no band: write low, high or both")
+		case t.Method == "" && !a.Plain:
+			return nil, fail("no method: a band counts only for the method it was made for, so name it")
 		case t.Source == "":
 			return nil, fail(`no source: name it, or write source = "own"`)
 		}

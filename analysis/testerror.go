@@ -44,12 +44,13 @@ func additive(analyte string) bool { return analyte == "pH" || analyte == "buffe
 // mixed; few growers take fewer than ten. Common practice, no source.
 const defaultCores = 10
 
-// sd returns the standard deviation of the mean of n samples of cores cores.
+// sd returns the standard deviation of the mean of n samples that together hold
+// cores cores (0: not known).
 func (e testError) sd(cores, n int) float64 {
 	if cores <= 0 {
-		cores = defaultCores
+		cores = defaultCores * n
 	}
-	return math.Sqrt(e.core*e.core/float64(cores*n) + e.lab*e.lab/float64(n) + e.season*e.season)
+	return math.Sqrt(e.core*e.core/float64(cores) + e.lab*e.lab/float64(n) + e.season*e.season)
 }
 
 // draws returns fit.N values that stand for the true level behind l, in out if

@@ -62,18 +62,9 @@ func (b *Book) Commit(batch Batch) (Result, error) {
 	if err != nil {
 		return Result{}, err
 	}
-	live, err := b.readRecords(names)
-	if err != nil { // missing, out of date or damaged: the batches hold the truth
-		if err := b.complete(); err != nil {
-			return Result{}, err
-		}
-		l, err := b.readLog()
-		if err != nil {
-			return Result{}, err
-		}
-		if live, _, err = b.resolve(l); err != nil {
-			return Result{}, err
-		}
+	live, _, err := b.live()
+	if err != nil {
+		return Result{}, err
 	}
 	in, skipped, err := b.admit(names, live, batch.Records)
 	if err != nil {
@@ -182,9 +173,10 @@ func (b *Book) admit(names []string, live, in *Records) (fresh *Records, skipped
 		return nil, nil, fmt.Errorf("%w: the sheets hold no rows", ErrNothingNew)
 	}
 	for _, t := range tables() {
+		check := t.check()
 		for i := range t.len(fresh) {
 			t.source(fresh, i).Batch = 0
-			if err := t.check(fresh, i); err != nil {
+			if err := check(fresh, i); err != nil {
 				return nil, nil, err
 			}
 		}

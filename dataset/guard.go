@@ -208,6 +208,7 @@ func (t *thrift) skip(n uint64) {
 }
 
 func (t *thrift) structure(depth int) (v thriftValue) {
+	v.list = make([]thriftValue, 0, 8)
 	id := int16(0)
 	for !t.bad {
 		b := t.byte()

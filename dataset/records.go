@@ -35,41 +35,59 @@ func recordsName(batches []string) string { return sha([]byte(strings.Join(batch
 //
 // The error wraps ErrDamaged if a batch that is needed is damaged.
 func (b *Book) Records() (*Records, error) {
-	for try := range 4 {
+	for try := 0; ; try++ {
 		names, err := b.batchDirs()
 		if err != nil {
 			return nil, err
 		}
-		rec, err := b.readRecords(names)
-		if err == nil {
+		if rec, err := b.readRecords(names); err == nil {
 			return rec, nil
 		}
-		if !errors.Is(err, fs.ErrNotExist) {
-			break // damaged: no use in trying again
+		unlock, err := b.lock(0)
+		if errors.Is(err, ErrBusy) && try < 20 { // an import is about to exchange the folder
+			time.Sleep(2 * time.Millisecond)
+			continue
 		}
-		// Another program may be swapping the folder this moment.
-		time.Sleep(time.Duration(try) * 2 * time.Millisecond)
+		if err != nil { // a book that cannot be written is read all the same
+			rec, _, err := b.rebuild()
+			return rec, err
+		}
+		defer unlock()
+		rec, names, err := b.live()
+		if err == nil && names != nil {
+			_ = b.publish(rec, names) // disposable
+		}
+		return rec, err
 	}
-	// Whatever ails records/, the batches hold the truth.
+}
+
+// live returns the live rows; under the lock. rebuilt are the batch folders
+// they were resolved from, nil if records/ gave them.
+func (b *Book) live() (rec *Records, rebuilt []string, err error) {
+	names, err := b.batchDirs()
+	if err != nil {
+		return nil, nil, err
+	}
+	if rec, err = b.readRecords(names); err == nil {
+		return rec, nil, nil
+	}
+	return b.rebuild()
+}
+
+// rebuild resolves the live rows from the batches: whatever ails records/,
+// they hold the truth.
+func (b *Book) rebuild() (rec *Records, names []string, err error) {
 	if err := b.complete(); err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	l, err := b.readLog()
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	rec, _, err := b.resolve(l)
-	if err != nil {
-		return nil, err
+	if rec, _, err = b.resolve(l); err != nil {
+		return nil, nil, err
 	}
-	if unlock, err := b.lock(0); err == nil {
-		if now, err := b.batchDirs(); err == nil && slices.Equal(now, l.names) {
-			// A book on a read-only disk is read all the same.
-			_ = b.publish(rec, l.names)
-		}
-		unlock()
-	}
-	return rec, nil
+	return rec, append([]string{}, l.names...), nil
 }
 
 // readRecords reads records/ if it was resolved from exactly these batches.

@@ -34,7 +34,7 @@ type table interface {
 	sort(r *Records)
 	add(dst, src *Records)
 	keep(r *Records, keep func(i int) bool)
-	check(r *Records, i int) error
+	check() func(r *Records, i int) error
 
 	identity() func(r *Records, i int) rowKey // of all columns but the source
 	subject() func(r *Records, i int) rowKey  // of the columns that say what was measured; nil: none
@@ -240,13 +240,25 @@ func (s spec[T]) analyte(r *Records, i int) (string, bool) {
 // sort is stable and ends with the source, so the order of equal keys never
 // depends on the way the rows came together.
 func (s spec[T]) sort(r *Records) {
-	full := func(a, b T) int {
-		x, y := s.src(&a), s.src(&b)
-		return cmp.Or(s.compare(&a, &b), cmp.Compare(x.Batch, y.Batch), cmp.Compare(x.Line, y.Line), cmp.Compare(x.File, y.File))
+	full := func(a, b *T) int {
+		x, y := s.src(a), s.src(b)
+		return cmp.Or(s.compare(a, b), cmp.Compare(x.Batch, y.Batch), cmp.Compare(x.Line, y.Line), cmp.Compare(x.File, y.File))
 	}
-	if rows := *s.rows(r); !slices.IsSortedFunc(rows, full) {
-		slices.SortStableFunc(rows, full)
+	rows := *s.rows(r)
+	if isSorted(rows, full) {
+		return
 	}
+	// Rows are large, so their numbers are sorted and each row moves once.
+	order := make([]int32, len(rows))
+	for i := range order {
+		order[i] = int32(i)
+	}
+	slices.SortFunc(order, func(i, j int32) int { return cmp.Or(full(&rows[i], &rows[j]), cmp.Compare(i, j)) })
+	sorted := make([]T, len(rows))
+	for to, from := range order {
+		sorted[to] = rows[from]
+	}
+	*s.rows(r) = sorted
 }
 
 func (s spec[T]) add(dst, src *Records) { p := s.rows(dst); *p = append(*p, *s.rows(src)...) }
@@ -261,6 +273,15 @@ func (s spec[T]) keep(r *Records, keep func(i int) bool) {
 		}
 	}
 	*p = kept
+}
+
+func isSorted[T any](rows []T, compare func(a, b *T) int) bool {
+	for i := 1; i < len(rows); i++ {
+		if compare(&rows[i-1], &rows[i]) > 0 {
+			return false
+		}
+	}
+	return true
 }
 
 // column is one field of a row struct and its name in the file.
@@ -283,10 +304,14 @@ func columns(t reflect.Type) []column {
 
 // check refuses what the file could not give back as it was, or what no
 // reader could place.
-func (s spec[T]) check(r *Records, i int) error {
-	row := &(*s.rows(r))[i]
+func (s spec[T]) check() func(r *Records, i int) error {
+	cols := columns(reflect.TypeFor[T]())
+	return func(r *Records, i int) error { return s.checkRow(&(*s.rows(r))[i], cols) }
+}
+
+func (s spec[T]) checkRow(row *T, cols []column) error {
 	v := reflect.ValueOf(row).Elem()
-	for _, c := range columns(v.Type()) {
+	for _, c := range cols {
 		f := v.Field(c.field)
 		if f.Kind() == reflect.Pointer {
 			if f.IsNil() {
@@ -367,7 +392,7 @@ func (s spec[T]) say(r *Records, i int) string {
 	v := reflect.ValueOf(&(*s.rows(r))[i]).Elem()
 	var words []string
 	for _, c := range s.uniqueColumns() {
-		if w := text(v.Field(c.field)); w != "" && c.name != "date_basis" {
+		if w := text(v.Field(c.field)); w != "" && c.name != "grower" && c.name != "date_basis" {
 			if strings.HasPrefix(c.name, "depth_") {
 				w = strings.NewReplacer("depth_from_cm", "from ", "depth_to_cm", "to ").Replace(c.name) + w + " cm"
 			}
@@ -427,8 +452,12 @@ func (s spec[T]) encode(w io.Writer, r *Records, group int) error {
 	)
 	for rows := *s.rows(r); len(rows) > 0; {
 		n := s.cut(rows, group)
-		if _, err := pw.Write(rows[:n]); err != nil {
-			return err
+		// One at a time: parquet-go 0.32 takes a null text for an empty one in
+		// some runs of nulls when it is given many rows at once.
+		for i := range n {
+			if _, err := pw.Write(rows[i : i+1]); err != nil {
+				return err
+			}
 		}
 		if rows = rows[n:]; len(rows) > 0 {
 			if err := pw.Flush(); err != nil {
@@ -463,7 +492,7 @@ func (s spec[T]) decode(data []byte, rows int, r *Records) (err error) {
 			err = fmt.Errorf("not a readable table: %v", p)
 		}
 	}()
-	if err := guard(data, rows); err != nil {
+	if err := guard(data, rows); err != nil || rows == 0 {
 		return err
 	}
 	f, err := parquet.OpenFile(bytes.NewReader(data), int64(len(data)),

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"math"
+	"path/filepath"
 	"slices"
 	"strings"
 
@@ -42,11 +43,15 @@ spring to autumn solid, winter dotted, year to year dashed, inputs marked on
 their dates, one scale for each nutrient. Bars are 90 % ranges of a test; hollow
 marks carry a doubt that the review explains. More beds or nutrients than fit go
 on further pages: name-1.svg, name-2.svg ...`,
-		Example: "  carryover chart drawdown --out drawdown.svg\n  carryover chart drawdown --bed Creek --nutrient K --nutrient Mg --out creek.png",
+		Example: "  carryover chart drawdown --out drawdown.svg\n  carryover chart drawdown --bed Creek --nutrient K --out creek.png",
 		Args:    wantArgs(0, 0, "no argument"),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if save.out == "" {
 				return usagef("--out is missing: name the file, such as drawdown.svg or drawdown.png")
+			}
+			ext := filepath.Ext(save.out)
+			if err := oneOf("out", strings.ToLower(ext), ".svg", ".png"); err != nil {
+				return usagef("--out %q: expected a name that ends in .svg or .png", save.out)
 			}
 			r, s, err := look.load(cmd)
 			if err != nil {
@@ -55,10 +60,21 @@ on further pages: name-1.svg, name-2.svg ...`,
 			if nutrients, err = testedAll(r, nutrients); err != nil {
 				return err
 			}
-			if err := save.free(); err != nil {
+			d := drawdownChart(r, s, nutrients)
+			figures, err := d.Figures(plots.Options{})
+			if err != nil {
 				return err
 			}
-			files, err := plots.Save(save.out, drawdownChart(r, s, nutrients), plots.Options{})
+			for n := range figures { // a chart of several pages is named as plots.Save does
+				page := save
+				if len(figures) > 1 {
+					page.out = fmt.Sprintf("%s-%d%s", strings.TrimSuffix(save.out, ext), n+1, ext)
+				}
+				if err := page.free(); err != nil {
+					return err
+				}
+			}
+			files, err := plots.Save(save.out, d, plots.Options{})
 			for _, f := range files {
 				fmt.Fprintln(cmd.ErrOrStderr(), "wrote "+f)
 			}

@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"github.com/spf13/cobra"
 	"golang.org/x/term"
@@ -200,5 +201,5 @@ func oneOf(flag, value string, allowed ...string) error {
 			return nil
 		}
 	}
-	return usagef("--%s %q: write one of %v", flag, value, allowed)
+	return usagef("--%s %q: write %s", flag, value, strings.Join(allowed, " or "))
 }

@@ -63,7 +63,7 @@ methods in the headings:
 				fmt.Fprintln(cmd.ErrOrStderr(), "note: invented demo data")
 			}
 			if args[0] != "harvests" && len(r.Doubts) > 0 {
-				fmt.Fprintf(cmd.ErrOrStderr(), "note: %s stand on these figures: see carryover review\n", plural(len(r.Doubts), "doubt"))
+				fmt.Fprintf(cmd.ErrOrStderr(), "note: %s on these figures: see carryover review\n", plural(len(r.Doubts), "doubt"))
 			}
 			return nil
 		},

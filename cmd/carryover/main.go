@@ -15,6 +15,7 @@ import (
 	"io"
 	"os"
 	"runtime/debug"
+	"slices"
 	"strings"
 	"time"
 
@@ -115,7 +116,10 @@ Start with:   carryover demo          an invented patch, to look around
 
 const usageTemplate = `Usage:
   {{if .Runnable}}{{.UseLine}}{{end}}{{if .HasAvailableSubCommands}}
-  carryover COMMAND [options]{{$cmds := .Commands}}{{range $g := .Groups}}
+  {{.CommandPath}} COMMAND [options]{{$cmds := .Commands}}{{if not .Groups}}
+
+Commands:{{range $cmds}}{{if .IsAvailableCommand}}
+  {{rpad .Name 9}} {{.Short}}{{end}}{{end}}{{end}}{{range $g := .Groups}}
 
 {{.Title}}{{range $cmds}}{{if and (eq .GroupID $g.ID) .IsAvailableCommand}}
   {{rpad .Name 9}} {{.Short}}{{end}}{{end}}{{end}}{{end}}{{if .HasExample}}
@@ -130,7 +134,7 @@ Options of every command:
 {{.InheritedFlags.FlagUsagesWrapped 80 | trimTrailingWhitespaces}}{{end}}{{if .HasAvailableSubCommands}}
 
 Exit code: 0 done, 1 failed, 2 called wrongly.
-More on a command: carryover COMMAND --help{{end}}
+More on a command: {{.CommandPath}} COMMAND --help{{end}}
 `
 
 // exactArgs and friends make cobra's own complaints usage errors.
@@ -138,6 +142,9 @@ func wantArgs(low, high int, what string) cobra.PositionalArgs {
 	return func(_ *cobra.Command, args []string) error {
 		if len(args) < low {
 			return usagef("%s is missing", what)
+		}
+		if slices.Contains(args, "") { // an unset variable of a shell
+			return usagef("an empty argument: expected %s", what)
 		}
 		if high >= 0 && len(args) > high {
 			return usagef("%q is too much: expected %s", args[high], what)

@@ -43,10 +43,11 @@ change.`,
 			fmt.Fprintf(cmd.OutOrStdout(), `made the record book %s
 next: 1. fill in %s, then the other sheets you have
          (%s says how)
-      2. carryover import --book %s %s %s
+      2. carryover import --book %s %s
+         carryover import --book %s %s
       3. carryover review --book %s
 `, args[0], filepath.Join(sheets, "beds.csv"), filepath.Join(sheets, "README.txt"),
-				quoted(args[0]), quoted(filepath.Join(sheets, "beds.csv")), quoted(filepath.Join(sheets, "soil_tests.csv")), quoted(args[0]))
+				quoted(args[0]), quoted(filepath.Join(sheets, "beds.csv")), quoted(args[0]), quoted(filepath.Join(sheets, "soil_tests.csv")), quoted(args[0]))
 			return nil
 		},
 	}

@@ -90,7 +90,7 @@ func showReview(w io.Writer, r *analysis.Review, s shown, width int, asked bool)
 		if b.LabPending {
 			why = "(lab pending) " + why
 		}
-		p.para(fmt.Sprintf("%s  %s", pad(bedName(r, b), name), pad(b.State, len(analysis.WaitForSpring)+1)), plain(why)+".")
+		p.para(fmt.Sprintf("%s  %s", pad(bedName(r, b), name), pad(b.State, len(analysis.WaitForSpring)+2)), plain(why)+".")
 	}
 	full := asked || len(r.Beds) <= fullBeds
 	if full {
@@ -240,14 +240,16 @@ func blocks(p *page, title string, cols []column, s shown, rows []tableRow) {
 		for _, c := range part {
 			names.WriteString(padLeft(shortName(c.analyte), cellWidth))
 			methods.WriteString(padLeft(shortMethod(c), cellWidth))
-			units.WriteString(padLeft(s.soilUnit(c.unit), cellWidth))
+			units.WriteString(padLeft(shortUnit(s.soilUnit(c.unit)), cellWidth))
 		}
 		if start == 0 {
 			p.para("", title)
 		}
 		p.line("%s%s", pad("", label), names.String())
 		p.line("%s%s", pad("", label), methods.String())
-		p.line("%s%s", pad("", label), units.String())
+		if u := units.String(); strings.TrimSpace(u) != "" { // pH has none
+			p.line("%s%s", pad("", label), u)
+		}
 		for _, r := range rows {
 			var cells strings.Builder
 			some := false
@@ -261,6 +263,14 @@ func blocks(p *page, title string, cols []column, s shown, rows []tableRow) {
 			}
 		}
 	}
+}
+
+// shortUnit fits a unit into a column: meq for meq/100 g, cmolc for cmolc/kg.
+func shortUnit(u string) string {
+	if utf8.RuneCountInString(u) >= cellWidth {
+		u, _, _ = strings.Cut(u, "/")
+	}
+	return u
 }
 
 // shortName fits an analyte into a column.

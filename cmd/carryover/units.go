@@ -54,7 +54,7 @@ func (s shown) soilUnit(si string) string {
 	case si == "mg/kg":
 		return "ppm"
 	case si == "cmolc/kg":
-		return "meq"
+		return "meq/100 g"
 	}
 	return si
 }
@@ -71,7 +71,8 @@ func (s shown) depth(from, to *float64) string {
 	if s.us {
 		u, scale = "in", unit.CmPerInch
 	}
-	return fmt.Sprintf("%s-%s %s", short(f/scale), short(*to/scale), u)
+	tenths := func(v float64) string { return short(math.Round(v/scale*10) / 10) }
+	return fmt.Sprintf("%s-%s %s", tenths(f), tenths(*to), u)
 }
 
 // amount prints one spreading: as the grower wrote it where that suits the

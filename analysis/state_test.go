@@ -1,0 +1,203 @@
+package analysis
+
+import (
+	"slices"
+	"strings"
+	"testing"
+)
+
+// unlikeBook is an invented bed whose autumn sample holds little of the soil of
+// its spring sample.
+func unlikeBook() *book {
+	var b book
+	for a, v := range map[string][2]float64{"OM": {9.8, 5.2}, "P": {88, 52}, "Mg": {240, 170}, "Zn": {14, 8.5}} {
+		b.test("1", "2024-04-20", a, v[0])
+		b.test("1", "2024-10-20", a, v[1])
+	}
+	return &b
+}
+
+func TestNotTheSameSoil(t *testing.T) {
+	r := unlikeBook().review(t, Options{Targets: defaultTargets(t)})
+	x := r.Beds[0]
+	if x.State != TestAgain {
+		t.Errorf("state %q, want test again", x.State)
+	}
+	texts := r.told("not the same soil")
+	if len(texts) != 1 {
+		t.Fatalf("told %q", texts)
+	}
+	contains(t, texts[0], "organic matter kept 53 % of its spring level")
+	contains(t, texts[0], "OM, P, Mg, Zn fell together")
+	contains(t, x.Why, "15 or more cores")
+	for _, c := range x.Changes {
+		if !has(r.codes(c.Doubts), "not the same soil") {
+			t.Errorf("%s %s without the doubt", c.Kind, c.Analyte)
+		}
+	}
+	for _, l := range x.Levels {
+		if l.Suspect != (l.Timing == Autumn) {
+			t.Errorf("%s %s: suspect %v", l.Analyte, l.Date, l.Suspect)
+		}
+	}
+}
+
+func TestSoilsThatAreAlike(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		fell map[string][2]float64
+		n    int32
+		want bool
+	}{
+		{"three that compost carries", map[string][2]float64{"P": {120, 60}, "Ca": {2400, 1300}, "Cu": {9, 4}}, 20, true},
+		{"two only", map[string][2]float64{"P": {120, 60}, "Cu": {9, 4}, "Ca": {2400, 2300}}, 20, false},
+		{"what the crop takes up", map[string][2]float64{"K": {400, 150}, "NO3-N": {60, 8}, "S": {40, 12}, "P": {90, 80}}, 20, false},
+		{"organic matter as decay leaves it", map[string][2]float64{"OM": {9.8, 7.8}, "P": {88, 80}}, 20, false},
+		{"organic matter at the bound", map[string][2]float64{"OM": {10, 6.5}}, 20, false},
+		{"organic matter below the bound", map[string][2]float64{"OM": {10, 6.4}}, 20, true},
+		{"within the error of one core", map[string][2]float64{"OM": {10, 6.4}}, 1, false},
+		{"all within the error", map[string][2]float64{"P": {100, 74}, "Zn": {10, 7.4}, "Cu": {10, 7.4}}, 1, false},
+		{"a rise", map[string][2]float64{"OM": {5.2, 9.8}, "P": {52, 88}, "Mg": {170, 240}, "Zn": {8.5, 14}}, 20, false},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			var b book
+			for a, v := range c.fell {
+				b.test("1", "2024-04-20", a, v[0], cores(c.n))
+				b.test("1", "2024-10-20", a, v[1], cores(c.n))
+			}
+			if got := len(b.review(t, Options{}).told("not the same soil")) == 1; got != c.want {
+				t.Errorf("doubted: %v, want %v", got, c.want)
+			}
+		})
+	}
+}
+
+// The doubt passes on to the winter change that starts from the odd sample, and
+// a new sample clears the bed.
+func TestDoubtedSamplePassesOn(t *testing.T) {
+	b := unlikeBook()
+	b.test("1", "2025-04-20", "P", 85)
+	r := b.review(t, Options{})
+	x := r.Beds[0]
+	if c := x.find(t, Winter, "P"); !has(r.codes(c.Doubts), "not the same soil") {
+		t.Errorf("winter change: %v", r.codes(c.Doubts))
+	}
+	if x.State == TestAgain {
+		t.Errorf("after a new sample: %s: %s", x.State, x.Why)
+	}
+}
+
+// sufficient is a bed with all but one analyte in its band.
+func sufficient(date, analyte string, v float64, o ...option) *book {
+	var b book
+	for a, x := range map[string]float64{"pH": 6.4, "P": 50, "K": 100, "Mg": 105, "Ca": 790, "Zn": 5, "Cu": 3, "B": 2} {
+		if a != analyte {
+			b.test("1", date, a, x)
+		}
+	}
+	if analyte != "" {
+		b.test("1", date, analyte, v, o...)
+	}
+	return &b
+}
+
+func TestStates(t *testing.T) {
+	for _, c := range []struct {
+		name, date, analyte string
+		v                   float64
+		o                   []option
+		state, say          string
+	}{
+		{"all in band", "2024-10-20", "", 0, nil, Leave, "pH, P, K, Ca, Mg, B, Zn, Cu in their bands"},
+		{"P low", "2024-10-20", "P", 15, nil, DoNow, "it stays, so it can go on now, at the rate your lab gives"},
+		{"pH low", "2024-10-20", "pH", 5.6, nil, DoNow, "cucurbits at least 5.8: lime"},
+		{"pH below its band only", "2024-10-20", "pH", 5.8, nil, DoNow, "5.8 (90 % range 5.4-6.2), wanted 6.0-6.8: lime"},
+		{"pH close", "2024-10-20", "pH", 5.95, nil, TestAgain, "too close to call (6 in 10 that it is low)"},
+		{"pH high", "2024-10-20", "pH", 7.4, nil, Leave, "no lime"},
+		{"P close", "2024-10-20", "P", 34, nil, TestAgain, "too close to call (6 in 10 that it is low)"},
+		{"P high", "2024-10-20", "P", 120, nil, Leave, "P above (no evidence that more helps)"},
+		{"P at the top", "2024-10-20", "P", 72, nil, Leave, "P at the top of the band or above"},
+		{"B low in autumn", "2024-10-20", "B", 0.2, nil, WaitForSpring, "sparingly (too much harms)"},
+		{"B low in spring", "2024-04-20", "B", 0.2, nil, DoNow, "it is due now and not in autumn, sparingly"},
+		{"B close in spring", "2024-04-20", "B", 0.47, nil, TestAgain, "too close to call"},
+		{"P below the limit", "2024-10-20", "P", 5, []option{below}, DoNow, "P <5"},
+		{"P beyond a limit in the band", "2024-10-20", "P", 60, []option{above}, Leave, "P beyond what the lab measures, so not judged"},
+		{"P beyond a limit above the band", "2024-10-20", "P", 80, []option{above}, Leave, "P above (no evidence"},
+		{"no band for the method", "2024-10-20", "P", 3, []option{method("Olsen")}, Leave, "no band for P by this method"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			r := sufficient(c.date, c.analyte, c.v, c.o...).review(t, Options{Targets: defaultTargets(t)})
+			x := r.Beds[0]
+			if x.State != c.state {
+				t.Errorf("%s (%s), want %s", x.State, x.Why, c.state)
+			}
+			contains(t, x.Why, c.say)
+			if p := x.Actions[0].POutside; x.State == DoNow && p < sure || x.State == TestAgain && (p < doubtful || p >= sure) {
+				t.Errorf("%s at probability %v", x.State, p)
+			}
+			if c.v > 68.5 && strings.Contains(x.Why, "pH, P,") {
+				t.Errorf("%q calls P in its band too", x.Why)
+			}
+		})
+	}
+}
+
+func TestUrgency(t *testing.T) {
+	b := sufficient("2024-10-20", "P", 15)
+	b.test("1", "2024-10-20", "S", 1, method("modified Morgan")) // wait for spring
+	b.test("1", "2024-10-21", "K", 70)                           // too close to call
+	x := b.review(t, Options{Targets: defaultTargets(t)}).Beds[0]
+	var got []string
+	for _, a := range x.Actions {
+		got = append(got, a.State)
+	}
+	if want := []string{TestAgain, DoNow, WaitForSpring, Leave}; !slices.Equal(got, want) {
+		t.Errorf("order %q, want %q", got, want)
+	}
+	if x.State != TestAgain {
+		t.Errorf("state %s", x.State)
+	}
+	contains(t, x.Why, "do now: P 15")
+	contains(t, x.Why, "wait for spring: S 1")
+}
+
+// A test in the middle of the season is shown, but judges nothing.
+func TestMidSeasonJudgesNothing(t *testing.T) {
+	b := sufficient("2024-04-20", "", 0)
+	b.test("1", "2024-07-20", "P", 5)
+	if x := b.review(t, Options{Targets: defaultTargets(t)}).Beds[0]; x.State != Leave {
+		t.Errorf("%s: %s", x.State, x.Why)
+	}
+}
+
+func TestOldTestAndNone(t *testing.T) {
+	b := sufficient("2023-04-20", "P", 15)
+	b.bed("2", "2020-01-01", nil)
+	// 548 days after 20 April 2023 is 19 October 2024.
+	if x := b.review(t, Options{Targets: defaultTargets(t)}, "2024-10-19").Beds; x[0].State != DoNow || x[1].State != TestAgain || x[1].Why != "no soil test in the book" {
+		t.Errorf("%s; %s: %s", x[0].State, x[1].State, x[1].Why)
+	}
+	if x := b.review(t, Options{Targets: defaultTargets(t)}, "2024-10-20").Beds[0]; x.State != TestAgain || !strings.Contains(x.Why, "over 18 months old") || strings.Contains(x.Why, "P 15") {
+		t.Errorf("%s: %s", x.State, x.Why)
+	}
+}
+
+func TestLabPending(t *testing.T) {
+	b := sufficient("2024-04-20", "", 0)
+	for asOf, want := range map[string]bool{"2024-08-31": false, "2024-09-01": true, "2024-12-31": true} {
+		if got := b.review(t, Options{}, asOf).Beds[0].LabPending; got != want {
+			t.Errorf("as of %s: %v", asOf, got)
+		}
+	}
+	b.test("1", "2024-10-20", "P", 50)
+	if b.review(t, Options{}).Beds[0].LabPending {
+		t.Error("pending with the autumn test in the book")
+	}
+	// A core of the layer below is not the bed's autumn test.
+	var c book
+	c.test("1", "2024-04-20", "P", 50)
+	c.test("1", "2024-10-20", "P", 50, layer(20, 40))
+	if !c.review(t, Options{}).Beds[0].LabPending {
+		t.Error("a core of the subsoil ends the wait")
+	}
+}
