@@ -28,7 +28,8 @@ type Change struct {
 	Estimate Estimate `json:"estimate"`
 	// Seen is false where the 90 % range holds zero: two tests with their error
 	// cannot tell the change from none.
-	Seen   bool  `json:"seen"`
+	Seen    bool  `json:"seen"`
+	Suspect bool  `json:"suspect,omitempty"` // one of its tests perhaps not of the same soil
 	Doubts []int `json:"doubts,omitempty"`
 }
 
@@ -121,7 +122,35 @@ func (b *bedWork) changes(levels []Level) (changes []Change, breaks []Break) {
 		start = end
 	}
 	b.doubtBreaks(breaks)
+	b.slips(levels)
 	return changes, breaks
+}
+
+// slip is the ratio from one test to the next of its series at which a slip of
+// the pen is likelier than the soil.
+const slip = 5.0
+
+// slips doubts a level that stands far off the test before it.
+func (b *bedWork) slips(levels []Level) {
+	for i := range levels {
+		y := &levels[i]
+		var x *Level
+		for j := range levels[:i] {
+			if l := &levels[j]; l.Analyte == y.Analyte && l.Date < y.Date && comparable(l, y, b.depth) == "" && (x == nil || l.Date >= x.Date) {
+				x = l
+			}
+		}
+		if x == nil || x.Qualifier != "" || y.Qualifier != "" || additive(y.Analyte) || y.Analyte == "NO3-N" || y.Analyte == "NH4-N" || x.Estimate.Value <= 0 {
+			continue
+		}
+		if r := y.Estimate.Value / x.Estimate.Value; r > slip || r < 1/slip {
+			how := fmt.Sprintf("%.3g times", r)
+			if r < 1 {
+				how = fmt.Sprintf("1/%.3g of", 1/r)
+			}
+			y.Doubts = addRef(y.Doubts, b.doubt("slip", fmt.Sprintf("%s of %s is %s the test before it (%s): a slip in the decimal point, unit or form?", y.Analyte, y.when(), how, x.when())))
+		}
+	}
 }
 
 // doubtBreaks tells each reason once, with the stretches it cuts.

@@ -19,6 +19,7 @@ type Level struct {
 	Timing    string       `json:"timing"`
 	Date      dataset.Date `json:"date"`
 	DateBasis string       `json:"date_basis"`
+	When      string       `json:"when"` // the day as exactly as it is known
 	Analyte   string       `json:"analyte"`
 	Method    string       `json:"method"` // empty: the report does not say
 	Lab       string       `json:"lab"`
@@ -33,6 +34,7 @@ type Level struct {
 
 	basis      string // mass, volume or extract
 	conversion string
+	depthOfBed bool   // the report gives no depth
 	ground     string // the bed it was recorded under, if that was joined to others later
 	sd         float64
 }
@@ -82,9 +84,14 @@ func (b *bedWork) levels() []Level {
 		if !ok {
 			n = len(out)
 			at[k] = n
+			from, to, ofBed := t.DepthFrom, t.DepthTo, false
+			if d := b.descriptionAt(t.Date); to == nil && d != nil && d.DepthTo != nil {
+				from, to, ofBed = d.DepthFrom, d.DepthTo, true
+			}
 			out = append(out, Level{
-				Season: season, Timing: timing, Date: t.Date, DateBasis: t.DateBasis,
-				Analyte: t.Analyte, Method: t.Method, Lab: t.Lab, DepthFrom: t.DepthFrom, DepthTo: t.DepthTo,
+				depthOfBed: ofBed,
+				Season:     season, Timing: timing, Date: t.Date, DateBasis: t.DateBasis, When: whenText(t.Date, t.DateBasis, b.cal),
+				Analyte: t.Analyte, Method: t.Method, Lab: t.Lab, DepthFrom: from, DepthTo: to,
 				Cores: t.Cores, basis: t.Basis, ground: k.ground, Estimate: Estimate{Unit: t.Unit},
 			})
 		}
@@ -212,6 +219,29 @@ func (b *bedWork) doubtTogether(levels []Level) {
 		}
 		return ""
 	}, func(n, tests string) string { return "mean of " + n + " samples: tests of " + tests })
+	together("no method", func(l *Level) string {
+		if a, ok := unit.ByID(l.Analyte); l.Method == "" && ok && !a.Plain {
+			return l.when()
+		}
+		return ""
+	}, func(when, _ string) string {
+		var which []string
+		for i := range levels {
+			l := &levels[i]
+			if a, ok := unit.ByID(l.Analyte); l.Method == "" && ok && !a.Plain && l.when() == when && !slices.Contains(which, l.Analyte) {
+				which = append(which, l.Analyte)
+			}
+		}
+		return fmt.Sprintf("the report of %s names no method for %s: shown, but left out of drawdown, winter change, carryover and bands", when, strings.Join(which, ", "))
+	})
+	together("depth", func(l *Level) string {
+		if l.depthOfBed {
+			return b.depth(l)
+		}
+		return ""
+	}, func(depth, tests string) string {
+		return fmt.Sprintf("the tests of %s give no depth: the bed's own, %s, is taken", tests, depth)
+	})
 	together("convention", func(l *Level) string { return l.conversion }, func(how, tests string) string {
 		return "some levels of " + tests + " are read " + how
 	})
@@ -229,9 +259,6 @@ func listDays(days []string) string {
 // doubtLevel attaches what is doubtful about one level by itself.
 func (b *bedWork) doubtLevel(l *Level) {
 	add := func(code, text string) { l.Doubts = addRef(l.Doubts, b.doubt(code, text)) }
-	if a, ok := unit.ByID(l.Analyte); l.Method == "" && ok && !a.Plain {
-		add("no method", fmt.Sprintf("the report of %s names no method: shown, but left out of drawdown, winter change, carryover and targets", l.when()))
-	}
 	if l.Qualifier == "<" {
 		add("below limit", fmt.Sprintf("%s of %s is below the lab's limit: it stands for anything from 0 to that limit", l.Analyte, l.when()))
 	}
@@ -240,15 +267,25 @@ func (b *bedWork) doubtLevel(l *Level) {
 	}
 }
 
-// when names the test as a grower would: its timing and day.
-func (l *Level) when() string {
-	switch l.DateBasis {
+// when names the test's day as exactly as it is known.
+func (l *Level) when() string { return l.When }
+
+// whenText writes a day as exactly as it is known: 2026-10-28, 2026-10,
+// autumn 2026, ~2026-10-28.
+func whenText(d dataset.Date, basis string, cal Calendar) string {
+	switch basis {
 	case dataset.ByMonth:
-		return l.Date.Time().Format("Jan 2006")
+		return d.String()[:7]
 	case dataset.BySeason:
-		return fmt.Sprintf("%s %d", l.Timing, l.Season)
+		season, timing := cal.place(d, "", func(int) bedSeason { return bedSeason{} })
+		if timing == Spring && cal.South {
+			season-- // the spring a grower names by its calendar year
+		}
+		return fmt.Sprintf("%s %d", timing, season)
+	case dataset.Assumed:
+		return "~" + d.String()
 	}
-	return l.Date.String()
+	return d.String()
 }
 
 // comparable says why two levels must not be differenced; empty: they may.

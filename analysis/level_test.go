@@ -146,7 +146,7 @@ func TestVagueDatesAreToldOnce(t *testing.T) {
 	if len(texts) != 3 {
 		t.Fatalf("told %q, want one each of month, season and assumed", texts)
 	}
-	contains(t, texts[0], "Apr 2020")
+	contains(t, texts[0], "2020-04")
 	contains(t, texts[1], "autumn 2021")
 	contains(t, texts[2], "2022-10-15")
 	for _, l := range r.Beds[0].Levels {

@@ -28,23 +28,25 @@ type Review struct {
 
 // BedReview is one bed's part of the review.
 type BedReview struct {
-	Grower     string      `json:"grower"`
-	Bed        string      `json:"bed"`
-	Area       *float64    `json:"area_m2"`
-	Was        []string    `json:"was,omitempty"`
-	State      string      `json:"state"` // do now, test again, wait for spring, leave
-	Why        string      `json:"why"`
-	Actions    []Action    `json:"actions"`
-	LabPending bool        `json:"lab_pending"`
-	Levels     []Level     `json:"levels"`
-	Changes    []Change    `json:"changes"`
-	Breaks     []Break     `json:"breaks,omitempty"`
-	Carryover  []Carryover `json:"carryover"`
-	Inputs     []Input     `json:"inputs"`
-	Harvests   []Harvest   `json:"harvests"`
-	Lost       []Lost      `json:"lost,omitempty"`
-	Advice     []Advice    `json:"advice,omitempty"`
-	Doubts     []int       `json:"doubts,omitempty"`
+	Grower     string   `json:"grower"`
+	Bed        string   `json:"bed"`
+	Area       *float64 `json:"area_m2"`
+	Was        []string `json:"was,omitempty"`
+	State      string   `json:"state"` // do now, test again, wait for spring, leave
+	Why        string   `json:"why"`
+	Actions    []Action `json:"actions"`
+	LabPending bool     `json:"lab_pending"`
+	// Judged is the day of the newest test, which the state rests on.
+	Judged    *dataset.Date `json:"judged_by_test_of"`
+	Levels    []Level       `json:"levels"`
+	Changes   []Change      `json:"changes"`
+	Breaks    []Break       `json:"breaks,omitempty"`
+	Carryover []Carryover   `json:"carryover"`
+	Inputs    []Input       `json:"inputs"`
+	Harvests  []Harvest     `json:"harvests"`
+	Lost      []Lost        `json:"lost,omitempty"`
+	Advice    []Advice      `json:"advice,omitempty"`
+	Doubts    []int         `json:"doubts,omitempty"`
 }
 
 // Input is one spreading, or a run of equal ones.
@@ -52,6 +54,7 @@ type Input struct {
 	Season    int           `json:"season"` // the season it serves
 	Date      dataset.Date  `json:"date"`
 	DateBasis string        `json:"date_basis"`
+	When      string        `json:"when"` // the day as exactly as it is known
 	Material  string        `json:"material"`
 	Amount    *float64      `json:"amount"` // one time, in Unit
 	Unit      string        `json:"unit"`
@@ -70,6 +73,7 @@ type Input struct {
 type Harvest struct {
 	Season  int          `json:"season"`
 	Date    dataset.Date `json:"date"`
+	When    string       `json:"when"`
 	Crop    string       `json:"crop,omitempty"`
 	Plant   string       `json:"plant,omitempty"`
 	Weight  float64      `json:"weight_kg"`
@@ -116,6 +120,7 @@ type bedWork struct {
 	targets     []Target
 	us          bool
 	feeds       func(grower, material string) []string
+	materials   []string     // names the book has analyses of
 	refs        []int        // doubts of this bed
 	draw        [2][]float64 // reused from estimate to estimate
 }
@@ -190,8 +195,14 @@ func NewReview(book *dataset.Book, rec *dataset.Records, o Options) (*Review, er
 	d := &doubts{}
 	growers := map[string]bool{}
 	feeds := feedsOf(rec)
+	var materials []string
+	for i := range rec.Materials {
+		if m := rec.Materials[i].Material; !slices.Contains(materials, m) {
+			materials = append(materials, m)
+		}
+	}
 	for h := range book.Beds(rec, o.Select) {
-		b := &bedWork{history: h, cal: cal, asOf: last, doubts: d, targets: o.Targets, us: o.US, feeds: feeds}
+		b := &bedWork{history: h, cal: cal, asOf: last, doubts: d, targets: o.Targets, us: o.US, feeds: feeds, materials: materials}
 		b.seasonFacts = cal.seasonsOf(h, last)
 		r.Beds = append(r.Beds, b.review(r.Season))
 		growers[h.Grower] = true
@@ -323,13 +334,14 @@ func (b *bedWork) inputs() (out []Input) {
 			continue
 		}
 		in := Input{
-			Season: b.cal.inputSeason(a.Date, b.seasonFacts), Date: a.Date, DateBasis: a.DateBasis, Material: a.Material,
+			Season: b.cal.inputSeason(a.Date, b.seasonFacts), Date: a.Date, DateBasis: a.DateBasis, When: whenText(a.Date, a.DateBasis, b.cal), Material: a.Material,
 			Amount: a.Amount, Unit: a.Unit, About: a.Qualifier != "", Times: 1, Every: a.Every, Until: a.Until, Placed: a.Placed,
 			Reported: Reported{Unit: a.ReportedUnit, Row: refOf(a.Source)}, Feeds: b.feeds(a.Grower, a.Material),
 		}
 		if a.ReportedAmount != nil {
 			in.Reported.Value = *a.ReportedAmount
 		}
+		b.doubtInput(a, in.When)
 		if a.Every != nil && *a.Every > 0 && a.Until != nil {
 			in.Times = int((min(*a.Until, b.asOf)-a.Date)/dataset.Date(*a.Every)) + 1
 		}
@@ -341,15 +353,63 @@ func (b *bedWork) inputs() (out []Input) {
 	return out
 }
 
+// Figures past which a slip is likelier than a fact.
+const (
+	// mostLime is above any rate in the sources we know, kg/ha of carbonate;
+	// long-term trials went to 15,000 at once.
+	mostLime = 25000
+	// heaviest is above any fruit weighed so far, kg; from memory.
+	heaviest = 1400
+)
+
+// doubtInput asks after a spreading that cannot be as written, or whose
+// material is not known.
+func (b *bedWork) doubtInput(a *dataset.Amendment, when string) {
+	if b.feeds(a.Grower, a.Material) == nil {
+		text := fmt.Sprintf("the book holds no analysis of %q: shown, but what it brings is not known", a.Material)
+		if near := unit.Near(a.Material, b.materials); len(near) > 0 {
+			text += ": did you mean " + strings.Join(near, " or ") + "?"
+		}
+		b.doubt("material", text)
+	}
+	if a.Amount == nil || !limes(a.Material) {
+		return
+	}
+	rate := 0.0
+	switch d := b.descriptionAt(a.Date); {
+	case a.Unit == "kg/ha":
+		rate = *a.Amount
+	case a.Unit == "kg" && d != nil && d.Area != nil && *d.Area > 0:
+		rate = *a.Amount / *d.Area * 1e4
+	}
+	if rate > mostLime {
+		b.doubt("slip", fmt.Sprintf("%s of %s is beyond any usual rate: a slip in the amount or unit?", a.Material, when))
+	}
+}
+
 func (b *bedWork) harvests(out *BedReview) {
+	type fruit struct {
+		on    dataset.Date
+		plant string
+	}
+	seen := map[fruit]bool{}
 	for i := range b.history.Harvests {
 		h := &b.history.Harvests[i]
 		if h.Date > b.asOf {
 			continue
 		}
-		out.Harvests = append(out.Harvests, Harvest{b.cal.SeasonOf(h.Date), h.Date, h.Crop, h.Plant, h.Weight, h.Weighed, refOf(h.Source)})
+		when := whenText(h.Date, h.DateBasis, b.cal)
+		if h.Weight > heaviest && (h.Crop == "" || strings.Contains(strings.ToLower(h.Crop), "pumpkin")) {
+			b.doubt("slip", fmt.Sprintf("the weight of %s is beyond any fruit weighed so far: a slip?", when))
+		}
+		if f := (fruit{h.Date, h.Plant}); seen[f] {
+			b.doubt("weight", fmt.Sprintf("two weights of %s name no plant, or the same: two fruit, or one weighed twice?", when))
+		} else {
+			seen[f] = true
+		}
+		out.Harvests = append(out.Harvests, Harvest{b.cal.SeasonOf(h.Date), h.Date, whenText(h.Date, h.DateBasis, b.cal), h.Crop, h.Plant, h.Weight, h.Weighed, refOf(h.Source)})
 		if h.Weighed != "scale" {
-			b.doubt("weight", fmt.Sprintf("the weight of %s was %s, not put on a scale", h.Date, h.Weighed))
+			b.doubt("weight", fmt.Sprintf("the weight of %s was %s, not put on a scale", whenText(h.Date, h.DateBasis, b.cal), h.Weighed))
 		}
 	}
 	for i := range b.history.Plantings {
@@ -385,7 +445,7 @@ func (b *bedWork) betweenDoubts(x, y *Level) (refs []int) {
 	between := false
 	for i := range b.history.Amendments {
 		a := &b.history.Amendments[i]
-		if !limes(a.Material) || a.Date > b.asOf {
+		if !limes(a.Material) && !acidifies(a.Material) || y.Analyte == "pH" && gypsum(a.Material) || a.Date > b.asOf {
 			continue
 		}
 		spread = append(spread, fmt.Sprintf("%s %s", a.Date, a.Material))
@@ -404,8 +464,8 @@ func (b *bedWork) betweenDoubts(x, y *Level) (refs []int) {
 		}
 		// Undissolved lime and gypsum read as calcium in an acid extract.
 		for _, l := range []*Level{x, y} {
-			if a.Date <= l.Date && l.Date-a.Date < 120 {
-				add("fresh lime", fmt.Sprintf("%s on %s stands shortly before the test of %s: undissolved, it reads as high Ca (and Mg)", a.Material, a.Date, l.when()))
+			if a.Date <= l.Date && l.Date-a.Date < 365 {
+				add("fresh lime", fmt.Sprintf("%s on %s stands within a year before the test of %s: undissolved, it reads as high Ca (and Mg)", a.Material, a.Date, l.when()))
 			}
 		}
 	}
@@ -415,13 +475,22 @@ func (b *bedWork) betweenDoubts(x, y *Level) (refs []int) {
 // limes tells lime and gypsum by name; the material's own kind is not needed to
 // raise a doubt.
 func limes(material string) bool {
-	m := strings.ToLower(material)
-	for _, w := range []string{"lime", "chalk", "dolomit", "gypsum", "marl", "wood ash", "calcite"} {
+	m := " " + strings.ToLower(material) + " " // "ash" is a word of its own: potash is no ash
+	for _, w := range []string{"lime", "chalk", "dolomit", "gypsum", "marl", " ash ", "calcite"} {
 		if strings.Contains(m, w) {
 			return true
 		}
 	}
 	return false
+}
+
+// gypsum moves no pH; it does bring Ca.
+func gypsum(material string) bool { return strings.Contains(strings.ToLower(material), "gypsum") }
+
+// acidifies tells elemental sulfur by name, the sulfates apart.
+func acidifies(material string) bool {
+	m := strings.ToLower(material)
+	return (strings.Contains(m, "sulfur") || strings.Contains(m, "sulphur")) && !strings.Contains(m, "sulfate") && !strings.Contains(m, "sulphate")
 }
 
 // Bounds of organic matter left after one season that decay alone can explain,
@@ -451,7 +520,7 @@ func (b *bedWork) unlikeSamples(out *BedReview) {
 		case c.Analyte == "OM" && c.Seen && share < omDecayBound:
 			om[k] = share
 			fallthrough
-		case c.Seen && share < 0.75 && slices.Contains([]string{"OM", "P", "Ca", "Mg", "Zn", "Cu", "CEC"}, c.Analyte):
+		case c.Seen && share < 0.75 && slices.Contains([]string{"OM", "P", "Ca", "Mg", "Zn", "Cu"}, c.Analyte):
 			if fell[k] == nil {
 				order = append(order, k)
 			}
@@ -473,7 +542,7 @@ func (b *bedWork) unlikeSamples(out *BedReview) {
 		for i := range out.Changes {
 			c := &out.Changes[i]
 			if c.From.Date == k.from && c.To.Date == k.to || c.From.Date == k.to {
-				c.Doubts = addRef(c.Doubts, id)
+				c.Doubts, c.Suspect = addRef(c.Doubts, id), true
 			}
 		}
 		for i := range out.Levels {
@@ -542,7 +611,7 @@ func (b *bedWork) skipped(levels []Level, season int) {
 				if t == Autumn {
 					use = "drawdown uses the first, the winter change the last"
 				}
-				b.doubt("several tests", fmt.Sprintf("%s %d holds %d tests (%s to %s): %s", t, y, len(d), d[0], d[len(d)-1], use))
+				b.doubt("several tests", fmt.Sprintf("%s %d holds %d tests (%s to %s): of what several measure, %s", t, y, len(d), d[0], d[len(d)-1], use))
 			case len(d) == 0 && springs > 0 && autumns > 0 && (y > first || t == Autumn) && (y < last || t == Spring):
 				none = append(none, fmt.Sprintf("%s %d", t, y))
 			}

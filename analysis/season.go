@@ -103,6 +103,9 @@ func (c Calendar) place(d dataset.Date, timing string, of func(season int) bedSe
 // the end of one harvest on, the next.
 func (c Calendar) inputSeason(d dataset.Date, of func(season int) bedSeason) int {
 	y, timing := c.place(d, "", of)
+	if s := of(y); s.harvest != nil && d < *s.harvest && *s.harvest > c.day(y, springEnds) {
+		return y // a feed of September goes to the crop that still stands
+	}
 	if timing == Autumn {
 		return y + 1
 	}

@@ -14,8 +14,8 @@ import (
 
 // States of a bed's line, most urgent first.
 const (
-	TestAgain     = "test again"
 	DoNow         = "do now"
+	TestAgain     = "test again"
 	WaitForSpring = "wait for spring"
 	Leave         = "leave"
 )
@@ -41,10 +41,39 @@ const (
 // A test older than this says little of the bed as it is.
 const oldTest = 548 // days, 18 months
 
-// acts says where an analyte's shortage can be met in autumn: what acts slowly
-// and stays. What moves with water waits for spring. Common practice, no source.
-func slow(analyte string) bool {
+// slow says whether an analyte's shortage can be met well ahead of the crop:
+// what acts slowly and stays. What moves with water is dosed near to uptake, and
+// so is K where little holds it. Common practice, no source.
+func slow(analyte string, cec *Level) bool {
+	if analyte == "K" && cec != nil && cec.Estimate.Value < holdsK {
+		return false
+	}
 	return slices.Contains([]string{"pH", "P", "K", "Ca", "Mg", "Zn", "Cu"}, analyte)
+}
+
+// holdsK is the cation exchange capacity below which potassium leaves with the
+// winter's water, cmolc/kg. Common practice, no source.
+const holdsK = 5.0
+
+// moment is where the year stands for a bed: what can be done there and then.
+type moment int
+
+const (
+	beforePlanting moment = iota // what moves with water is due
+	cropStanding                 // nothing slow can be worked in
+	beforeWinter                 // what moves with water would be lost
+)
+
+// momentOf places the day of the review in the bed's year.
+func (b *bedWork) momentOf() moment {
+	_, timing := b.cal.place(b.asOf, "", b.seasonFacts)
+	switch {
+	case timing == MidSeason:
+		return cropStanding
+	case timing == Spring && b.cal.north(b.asOf).Month() > 2: // by then the ground is near
+		return beforePlanting
+	}
+	return beforeWinter
 }
 
 // state gives the bed its actions and its one line.
@@ -52,7 +81,7 @@ func (b *bedWork) state(out *BedReview, season int) {
 	act := func(a Action) { out.Actions = append(out.Actions, a) }
 	var last *Level
 	for i := range out.Levels {
-		if l := &out.Levels[i]; l.Top() && (last == nil || l.Date > last.Date) {
+		if l := &out.Levels[i]; l.Top() && l.Timing != MidSeason && (last == nil || l.Date > last.Date) {
 			last = l
 		}
 	}
@@ -63,67 +92,34 @@ func (b *bedWork) state(out *BedReview, season int) {
 	case b.asOf-last.Date > oldTest:
 		act(Action{State: TestAgain, Why: fmt.Sprintf("the last test is of %s, over 18 months old", last.when())})
 	}
-	if last != nil && inAutumn && !hasTest(out.Levels, season, Autumn) {
-		out.LabPending = true
-	}
 	if last != nil {
-		b.sampleDoubts(out, last, act)
+		out.Judged = &last.Date
+		out.LabPending = inAutumn && !hasTest(out.Levels, season, Autumn)
 	}
-	var fine, unjudged, beyond, edge, above []string
+	now := b.momentOf()
+	var j judgement
 	for _, a := range unit.Analytes() {
 		l := newest(out.Levels, a.ID)
 		if l == nil || b.asOf-l.Date > oldTest {
 			continue
 		}
-		t := b.targetFor(l)
-		if t == nil {
-			if carriers[a.ID] || a.ID == "pH" {
-				unjudged = append(unjudged, a.ID)
+		if l.Suspect {
+			// What is doubted judges nothing; a newer sample ends the asking.
+			if l.Date == last.Date {
+				j.suspect = l
 			}
 			continue
 		}
-		if l.Qualifier == ">" && l.Estimate.Value < max(t.Low, t.High) {
-			beyond = append(beyond, a.ID)
-			continue
-		}
-		low, high := l.outside(*t)
-		name := fmt.Sprintf("%s %s", a.ID, l.show(b.us))
-		switch {
-		case low >= doubtful:
-			// With this season's spring test in hand, spring is here.
-			spring := l.Timing == Spring && l.Season == season && !inAutumn
-			act(b.short(l, *t, low, name, spring))
-		case high >= sure && a.ID == "pH":
-			act(Action{State: Leave, Analyte: a.ID, Why: name + " is above " + t.String() + ": no lime", POutside: high, Source: t.Source, Doubts: l.Doubts})
-		case high >= sure:
-			above = append(above, a.ID)
-		case high >= doubtful:
-			edge = append(edge, a.ID)
-		default:
-			fine = append(fine, a.ID)
-		}
+		b.judge(out, l, now, &j, act)
 	}
-	var rest []string
-	if len(fine) > 0 {
-		bands := " in their bands"
-		if len(fine) == 1 {
-			bands = " in its band"
-		}
-		rest = append(rest, strings.Join(fine, ", ")+bands)
+	if l := j.suspect; l != nil {
+		act(Action{State: TestAgain, Doubts: l.Doubts,
+			Why: fmt.Sprintf("the sample of %s does not look like the soil of the test before it, so nothing is judged from it: take 15 or more cores, same spots, same depth, same lab", l.when())})
 	}
-	if len(edge) > 0 {
-		rest = append(rest, strings.Join(edge, ", ")+" at the top of the band or above")
+	act(Action{State: Leave, Why: j.String()})
+	if t := b.labSays(out, last); t != "" {
+		act(Action{State: Leave, Why: t})
 	}
-	if len(above) > 0 {
-		rest = append(rest, strings.Join(above, ", ")+" above (no evidence that more helps)")
-	}
-	if len(beyond) > 0 {
-		rest = append(rest, strings.Join(beyond, ", ")+" beyond what the lab measures, so not judged")
-	}
-	if len(unjudged) > 0 {
-		rest = append(rest, "no band for "+strings.Join(unjudged, ", ")+" by this method")
-	}
-	act(Action{State: Leave, Why: strings.Join(rest, "; ")})
 	slices.SortStableFunc(out.Actions, func(x, y Action) int { return urgency(x.State) - urgency(y.State) })
 	out.State = out.Actions[0].State
 	var why []string
@@ -140,50 +136,197 @@ func (b *bedWork) state(out *BedReview, season int) {
 	out.Why = strings.Join(why, "; ")
 }
 
+// judgement gathers the analytes that need no action, by the reason.
+type judgement struct {
+	fine, edge, above, unclear, none []string
+	suspect                          *Level
+}
+
+func (j *judgement) String() string {
+	var rest []string
+	add := func(list []string, one, more string) {
+		if len(list) == 1 {
+			more = one
+		}
+		if len(list) > 0 {
+			rest = append(rest, strings.Join(list, ", ")+more)
+		}
+	}
+	add(j.fine, " in its band", " in their bands")
+	add(j.edge, " at the top of the band or above", " at the top of the band or above")
+	if i := slices.Index(j.above, "P"); i >= 0 {
+		j.above = slices.Delete(j.above, i, i+1)
+		rest = append(rest, "P above: none needed, and compost and manure bring it too (local rules may limit it)")
+	}
+	add(j.above, " above (no evidence that more helps)", " above (no evidence that more helps)")
+	add(j.unclear, " cannot be told from its band: the lab's limit is in the way", " cannot be told from their bands: the lab's limit is in the way")
+	if len(j.none) > 0 {
+		rest = append(rest, "not judged, no band by this method: "+strings.Join(j.none, ", "))
+	}
+	return strings.Join(rest, "; ")
+}
+
+// judge holds one level against its band.
+func (b *bedWork) judge(out *BedReview, l *Level, now moment, j *judgement, act func(Action)) {
+	if b.hazard(l, act) {
+		return
+	}
+	t := b.targetFor(l)
+	if t == nil {
+		if judged(l.Analyte) {
+			j.none = append(j.none, l.Analyte)
+		}
+		return
+	}
+	if l.Qualifier == ">" && l.Estimate.Value < max(t.Low, t.High) || l.Qualifier == "<" && l.Estimate.Value > t.Low {
+		j.unclear = append(j.unclear, l.Analyte+" "+l.Text())
+		return
+	}
+	low, high := l.outside(*t)
+	name := fmt.Sprintf("%s %s", l.Analyte, l.show(b.us))
+	switch {
+	case low >= doubtful:
+		act(b.short(l, *t, low, name, now, newest(out.Levels, "CEC")))
+	case high >= sure && l.Analyte == "pH":
+		act(Action{State: Leave, Analyte: l.Analyte, Why: name + " is above " + t.String() + ": no lime", POutside: high, Source: t.Source, Doubts: l.Doubts})
+	case high >= sure:
+		j.above = append(j.above, l.Analyte)
+	case high >= doubtful:
+		j.edge = append(j.edge, l.Analyte)
+	default:
+		j.fine = append(j.fine, l.Analyte)
+	}
+}
+
+// judged says whether a reader expects a word on the analyte; parts of the
+// exchange complex and the like are read with others.
+func judged(analyte string) bool {
+	a, ok := unit.ByID(analyte)
+	return ok && !a.Plain && !slices.Contains([]string{"buffer pH", "Ca", "CEC", "OC", "acidity", "total C", "total N", "LBC"}, analyte)
+}
+
+// Levels at which the reader is stopped, whatever the bands say.
+const (
+	// leadTotal is the residential screening level for total lead, mg/kg; from
+	// memory of the US EPA guidance of January 2024.
+	leadTotal = 200
+	// leadExtract is the top of the usual range by modified Morgan, mg/kg.
+	// Source: University of Massachusetts soil and plant nutrient testing
+	// laboratory, interpretation of results.
+	leadExtract = 22
+	// saltHigh is the electrical conductivity that vegetables should stay below,
+	// dS/m. Source: Colorado State University soil testing laboratory.
+	saltHigh = 2.0
+)
+
+// hazard acts on lead and salts, and reports whether it did.
+func (b *bedWork) hazard(l *Level, act func(Action)) bool {
+	name := fmt.Sprintf("%s %s", l.Analyte, l.show(b.us))
+	if l.Qualifier == "<" {
+		return false
+	}
+	switch v := l.Estimate.Value; {
+	case l.Analyte == "Pb" && l.Method == "total digest" && v >= leadTotal:
+		act(Action{State: DoNow, Analyte: "Pb", Doubts: l.Doubts,
+			Why: "lead: " + name + " in all is at or above 200: stop, keep dust and children away, and ask your health department and extension before you work this bed"})
+	case l.Analyte == "Pb" && l.Method != "total digest" && v >= leadExtract:
+		act(Action{State: TestAgain, Analyte: "Pb", Doubts: l.Doubts,
+			Why: "lead: " + name + " by an extract is above the usual 22: ask the lab for total lead, and keep dust down until you know"})
+	case l.Analyte == "EC" && v >= saltHigh:
+		act(Action{State: DoNow, Analyte: "EC", Doubts: l.Doubts,
+			Why: "salts: " + name + ", vegetables want less than 2: no more feed, compost or manure before you have asked your lab"})
+	default:
+		return false
+	}
+	return true
+}
+
+// labSays gives the lab's own newest advice, if it is as new as the test judged.
+func (b *bedWork) labSays(out *BedReview, last *Level) string {
+	if len(out.Advice) == 0 || last == nil {
+		return ""
+	}
+	newest := out.Advice[len(out.Advice)-1]
+	if newest.Date < last.Date {
+		return ""
+	}
+	var lines []string
+	for _, a := range out.Advice {
+		if a.Date == newest.Date {
+			lines = append(lines, a.String())
+		}
+	}
+	return fmt.Sprintf("your lab says (%s): %s", newest.Date, strings.Join(lines, ", "))
+}
+
+// String gives the advice as printed: lime 65 lb/1000 sq ft.
+func (a Advice) String() string {
+	t := a.Item
+	if a.Amount != nil {
+		t += " " + strconv.FormatFloat(*a.Amount, 'f', -1, 64) + " " + a.Unit
+	}
+	if a.Text != "" {
+		t += " (" + a.Text + ")"
+	}
+	return t
+}
+
+// urgency orders actions: what is sure comes before what needs another look.
 func urgency(state string) int {
-	return slices.Index([]string{TestAgain, DoNow, WaitForSpring, Leave}, state)
+	return slices.Index([]string{DoNow, TestAgain, WaitForSpring, Leave}, state)
 }
 
 func hasTest(levels []Level, season int, timing string) bool {
 	return slices.ContainsFunc(levels, func(l Level) bool { return l.Season == season && l.Timing == timing && l.Top() })
 }
 
-// sampleDoubts asks for another sample where the newest one is in doubt.
-func (b *bedWork) sampleDoubts(out *BedReview, last *Level, act func(Action)) {
-	for i := range out.Levels {
-		l := &out.Levels[i]
-		if l.Date != last.Date || !l.Top() {
+// spreadSince returns what was spread after the test that acts on its analyte.
+func (b *bedWork) spreadSince(l *Level) string {
+	var list []string
+	for i := range b.history.Amendments {
+		a := &b.history.Amendments[i]
+		if a.Date <= l.Date || a.Date > b.asOf {
 			continue
 		}
-		for _, id := range l.Doubts {
-			if d := b.doubts.list[id-1]; d.Code == "not the same soil" {
-				act(Action{State: TestAgain, Why: fmt.Sprintf("the sample of %s does not look like the soil of the test before it: take 15 or more cores, same spots, same depth, same lab", l.when()), Doubts: []int{id}})
-				return
-			}
+		feeds := b.feeds(a.Grower, a.Material)
+		if !slices.Contains(feeds, l.Analyte) && !(feeds == nil && l.Analyte == "pH" && limes(a.Material)) {
+			continue
 		}
+		t := a.Material
+		if a.ReportedAmount != nil {
+			t += fmt.Sprintf(" %s %s", strconv.FormatFloat(*a.ReportedAmount, 'f', -1, 64), a.ReportedUnit)
+		}
+		list = append(list, fmt.Sprintf("%s on %s", t, whenText(a.Date, a.DateBasis, b.cal)))
 	}
+	return strings.Join(list, ", ")
 }
 
 // short is the action for a level that is, or may be, below its band.
-func (b *bedWork) short(l *Level, t Target, p float64, name string, spring bool) Action {
+func (b *bedWork) short(l *Level, t Target, p float64, name string, now moment, cec *Level) Action {
 	a := Action{Analyte: l.Analyte, POutside: p, Source: t.Source, Doubts: l.Doubts}
 	what := fmt.Sprintf("%s (90 %% range %s-%s), wanted %s", name, Round(l.Analyte, l.Estimate.Low), Round(l.Analyte, l.Estimate.High), t)
+	moves := !slow(l.Analyte, cec)
+	careful := ""
+	if l.Analyte == "B" {
+		careful = ", sparingly (too much harms)"
+	}
+	since := b.spreadSince(l)
 	switch {
-	case !slow(l.Analyte) && (!spring || p >= sure):
-		a.State, a.Why = WaitForSpring, what+": it moves with winter water, so dose it in spring"
-		if spring {
-			a.State, a.Why = DoNow, what+": it moves with water, so it is due now and not in autumn"
-		}
-		if l.Analyte == "B" {
-			a.Why += ", sparingly (too much harms)"
-		}
+	case since != "":
+		a.State, a.Why = Leave, what+", but spread since that test: "+since+": leave it, and test before you add more"
+	case moves && now != beforePlanting:
+		a.State, a.Why = WaitForSpring, what+": it moves with winter water, so dose it in spring"+careful
 	case p < sure:
 		a.State, a.Why = TestAgain, what+fmt.Sprintf(": too close to call (%.0f in 10 that it is low)", math.Round(10*p))
+	case now == cropStanding:
+		a.State, a.Why = Leave, what+": not with the crop on; after harvest, at the rate your lab gives"
+	case moves:
+		a.State, a.Why = DoNow, what+": it moves with water, so it is due now and not in autumn"+careful
 	case l.Analyte == "pH":
-		a.State, a.Why = DoNow, what+": lime, which works slowly, at the rate your lab gives"
 		if l.Estimate.Value < cucurbitFloor {
-			a.Why = what + fmt.Sprintf(", cucurbits at least %v: lime, which works slowly, at the rate your lab gives", cucurbitFloor)
+			what += fmt.Sprintf(", cucurbits at least %v", cucurbitFloor)
 		}
+		a.State, a.Why = DoNow, what+": lime, which works slowly, at the rate your lab gives"
 	default:
 		a.State, a.Why = DoNow, what+": it stays, so it can go on now, at the rate your lab gives"
 	}
@@ -242,7 +385,7 @@ func (l *Level) outside(t Target) (low, high float64) {
 // show prints the level as the trade rounds it, with its unit where one is
 // needed.
 func (l *Level) show(us bool) string {
-	s := l.text()
+	s := l.Text()
 	switch {
 	case l.Estimate.Unit == "pH":
 	case us && l.Estimate.Unit == "mg/kg":
@@ -253,9 +396,9 @@ func (l *Level) show(us bool) string {
 	return s
 }
 
-// text prints the level's figure; a low limit keeps two digits, for <0.4 must
+// Text prints the level's figure; a low limit keeps two digits, for <0.4 must
 // not read <0.
-func (l *Level) text() string {
+func (l *Level) Text() string {
 	if v := l.Estimate.Value; l.Qualifier != "" && v > 0 && v < 10 {
 		return l.Qualifier + strconv.FormatFloat(v, 'g', 2, 64)
 	}

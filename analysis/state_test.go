@@ -4,6 +4,8 @@ import (
 	"slices"
 	"strings"
 	"testing"
+
+	"carryover/dataset"
 )
 
 // unlikeBook is an invented bed whose autumn sample holds little of the soil of
@@ -108,22 +110,23 @@ func TestStates(t *testing.T) {
 		o                   []option
 		state, say          string
 	}{
-		{"all in band", "2024-10-20", "", 0, nil, Leave, "pH, P, K, Ca, Mg, B, Zn, Cu in their bands"},
+		{"all in band", "2024-10-20", "", 0, nil, Leave, "pH, P, K, Mg, B, Zn, Cu in their bands"},
 		{"P low", "2024-10-20", "P", 15, nil, DoNow, "it stays, so it can go on now, at the rate your lab gives"},
 		{"pH low", "2024-10-20", "pH", 5.6, nil, DoNow, "cucurbits at least 5.8: lime"},
 		{"pH below its band only", "2024-10-20", "pH", 5.8, nil, DoNow, "5.8 (90 % range 5.4-6.2), wanted 6.0-6.8: lime"},
 		{"pH close", "2024-10-20", "pH", 5.95, nil, TestAgain, "too close to call (6 in 10 that it is low)"},
 		{"pH high", "2024-10-20", "pH", 7.4, nil, Leave, "no lime"},
 		{"P close", "2024-10-20", "P", 34, nil, TestAgain, "too close to call (6 in 10 that it is low)"},
-		{"P high", "2024-10-20", "P", 120, nil, Leave, "P above (no evidence that more helps)"},
+		{"P high", "2024-10-20", "P", 120, nil, Leave, "P above: none needed, and compost and manure bring it too"},
+		{"K high", "2024-10-20", "K", 300, nil, Leave, "K above (no evidence that more helps)"},
 		{"P at the top", "2024-10-20", "P", 72, nil, Leave, "P at the top of the band or above"},
 		{"B low in autumn", "2024-10-20", "B", 0.2, nil, WaitForSpring, "sparingly (too much harms)"},
 		{"B low in spring", "2024-04-20", "B", 0.2, nil, DoNow, "it is due now and not in autumn, sparingly"},
 		{"B close in spring", "2024-04-20", "B", 0.47, nil, TestAgain, "too close to call"},
 		{"P below the limit", "2024-10-20", "P", 5, []option{below}, DoNow, "P <5"},
-		{"P beyond a limit in the band", "2024-10-20", "P", 60, []option{above}, Leave, "P beyond what the lab measures, so not judged"},
-		{"P beyond a limit above the band", "2024-10-20", "P", 80, []option{above}, Leave, "P above (no evidence"},
-		{"no band for the method", "2024-10-20", "P", 3, []option{method("Olsen")}, Leave, "no band for P by this method"},
+		{"P beyond a limit in the band", "2024-10-20", "P", 60, []option{above}, Leave, "P >60 cannot be told from its band: the lab's limit is in the way"},
+		{"P beyond a limit above the band", "2024-10-20", "P", 80, []option{above}, Leave, "P above: none needed"},
+		{"no band for the method", "2024-10-20", "P", 3, []option{method("Olsen")}, Leave, "not judged, no band by this method: P"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			r := sufficient(c.date, c.analyte, c.v, c.o...).review(t, Options{Targets: defaultTargets(t)})
@@ -135,7 +138,7 @@ func TestStates(t *testing.T) {
 			if p := x.Actions[0].POutside; x.State == DoNow && p < sure || x.State == TestAgain && (p < doubtful || p >= sure) {
 				t.Errorf("%s at probability %v", x.State, p)
 			}
-			if c.v > 68.5 && strings.Contains(x.Why, "pH, P,") {
+			if c.analyte == "P" && c.v > 68.5 && strings.Contains(x.Why, "pH, P,") {
 				t.Errorf("%q calls P in its band too", x.Why)
 			}
 		})
@@ -151,13 +154,13 @@ func TestUrgency(t *testing.T) {
 	for _, a := range x.Actions {
 		got = append(got, a.State)
 	}
-	if want := []string{TestAgain, DoNow, WaitForSpring, Leave}; !slices.Equal(got, want) {
+	if want := []string{DoNow, TestAgain, WaitForSpring, Leave}; !slices.Equal(got, want) {
 		t.Errorf("order %q, want %q", got, want)
 	}
-	if x.State != TestAgain {
+	if x.State != DoNow {
 		t.Errorf("state %s", x.State)
 	}
-	contains(t, x.Why, "do now: P 15")
+	contains(t, x.Why, "test again: K 70")
 	contains(t, x.Why, "wait for spring: S 1")
 }
 
@@ -199,5 +202,93 @@ func TestLabPending(t *testing.T) {
 	c.test("1", "2024-10-20", "P", 50, layer(20, 40))
 	if !c.review(t, Options{}).Beds[0].LabPending {
 		t.Error("a core of the subsoil ends the wait")
+	}
+}
+
+// Liming again because the book shows lime below an old test is slow to undo.
+func TestSpreadSinceTheTest(t *testing.T) {
+	b := sufficient("2024-10-10", "pH", 5.5)
+	b.spread("1", "2024-10-20", "pelleted stone")
+	b.Materials = append(b.Materials, dataset.Material{Grower: b.Amendments[0].Grower, Material: "pelleted stone", Component: "CCE", Value: 90, Unit: "%"})
+	x := b.review(t, Options{Targets: defaultTargets(t)}).Beds[0]
+	if x.State != Leave {
+		t.Errorf("limed after the test: %s: %s", x.State, x.Why)
+	}
+	contains(t, x.Why, "spread since that test: pelleted stone")
+	// A spreading before the test is in it.
+	b = sufficient("2024-10-10", "pH", 5.5)
+	b.spread("1", "2024-04-20", "dolomitic lime")
+	if x := b.review(t, Options{Targets: defaultTargets(t)}).Beds[0]; x.State != DoNow {
+		t.Errorf("limed before the test: %s: %s", x.State, x.Why)
+	}
+}
+
+func TestMomentOfTheYear(t *testing.T) {
+	for _, c := range []struct {
+		analyte string
+		v       float64
+		asOf    string
+		state   string
+		say     string
+	}{
+		{"pH", 5.5, "2025-03-15", DoNow, "lime"},
+		{"pH", 5.5, "2025-07-15", Leave, "not with the crop on; after harvest"},
+		{"pH", 5.5, "2025-09-15", DoNow, "lime"},
+		{"B", 0.2, "2024-12-01", WaitForSpring, "dose it in spring"},
+		{"B", 0.2, "2025-02-10", WaitForSpring, "dose it in spring"},
+		{"B", 0.2, "2025-03-15", DoNow, "due now"},
+		{"B", 0.2, "2025-07-15", WaitForSpring, "dose it in spring"},
+	} {
+		t.Run(c.analyte+" "+c.asOf, func(t *testing.T) {
+			x := sufficient("2024-10-20", c.analyte, c.v).review(t, Options{Targets: defaultTargets(t)}, c.asOf).Beds[0]
+			if x.State != c.state {
+				t.Errorf("%s: %s, want %s", x.State, x.Why, c.state)
+			}
+			contains(t, x.Why, c.say)
+		})
+	}
+}
+
+func TestHazards(t *testing.T) {
+	for _, c := range []struct {
+		name, analyte, method string
+		v                     float64
+		state, say            string
+	}{
+		{"lead in all", "Pb", "total digest", 600, DoNow, "ask your health department"},
+		{"lead in all, usual", "Pb", "total digest", 40, Leave, "not judged, no band by this method: Pb"},
+		{"lead by extract", "Pb", "modified Morgan", 30, TestAgain, "ask the lab for total lead"},
+		{"salts", "EC", "EC 1:2", 6, DoNow, "no more feed, compost or manure"},
+		{"no salts", "EC", "EC 1:2", 0.4, Leave, "not judged, no band by this method: EC"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			b := sufficient("2024-10-20", "", 0)
+			b.test("1", "2024-10-20", c.analyte, c.v, method(c.method))
+			x := b.review(t, Options{Targets: defaultTargets(t)}).Beds[0]
+			if x.State != c.state {
+				t.Errorf("%s: %s, want %s", x.State, x.Why, c.state)
+			}
+			contains(t, x.Why, c.say)
+		})
+	}
+}
+
+// A limit above the band's lower end says nothing of a shortage.
+func TestLimitInTheWay(t *testing.T) {
+	x := sufficient("2024-10-20", "B", 1, below).review(t, Options{Targets: defaultTargets(t)}).Beds[0]
+	if x.State != Leave {
+		t.Errorf("B <1: %s: %s", x.State, x.Why)
+	}
+	contains(t, x.Why, "B <1 cannot be told from its band")
+}
+
+// K leaves a sandy bed with the winter's water.
+func TestKOnSand(t *testing.T) {
+	for cec, want := range map[float64]string{3: WaitForSpring, 12: DoNow} {
+		b := sufficient("2024-10-20", "K", 40)
+		b.test("1", "2024-10-20", "CEC", cec, method("sum of cations"))
+		if x := b.review(t, Options{Targets: defaultTargets(t)}).Beds[0]; x.State != want {
+			t.Errorf("CEC %v: %s: %s, want %s", cec, x.State, x.Why, want)
+		}
 	}
 }

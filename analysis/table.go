@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 	"strconv"
+	"strings"
 
 	"github.com/apache/arrow/go/v17/arrow"
 	"github.com/apache/arrow/go/v17/arrow/array"
@@ -195,6 +196,7 @@ func (r *Review) levelsTable(b *recordBuilder, s Scale) {
 	for _, c := range cols {
 		at[c], _ = b.seriesField("", c, s)
 	}
+	doubts := b.textField("doubts")
 	type key struct {
 		day         int32
 		lab, ground string
@@ -233,14 +235,31 @@ func (r *Review) levelsTable(b *recordBuilder, s Scale) {
 					if limits != "" {
 						limits += "; "
 					}
-					limits += l.Analyte + " " + l.text()
+					limits += l.Analyte + " " + l.Text()
 					continue
 				}
 				b.setNumber(at[series{l.Analyte, l.Method, l.Estimate.Unit}], l.Estimate.Value)
 			}
 			b.setText(beyond, limits)
+			var ids []int
+			for _, l := range rows[k] {
+				ids = append(ids, l.Doubts...)
+			}
+			b.setText(doubts, r.codes(ids))
 		}
 	}
+}
+
+// codes names doubts in a word or two each; the review tells them whole.
+func (r *Review) codes(ids []int) string {
+	var words []string
+	for _, id := range ids {
+		if c := r.Doubts[id-1].Code; !slices.Contains(words, c) {
+			words = append(words, c)
+		}
+	}
+	slices.Sort(words)
+	return strings.Join(words, ", ")
 }
 
 // drawdownTable has one row a bed and pair of spring and autumn tests, and
@@ -263,6 +282,7 @@ func (r *Review) drawdownTable(b *recordBuilder, s Scale) {
 		lo, hi := b.rangeFields(v, d)
 		at[c] = [3]int{v, lo, hi}
 	}
+	doubts := b.textField("doubts")
 	for i := range r.Beds {
 		x := &r.Beds[i]
 		type key struct {
@@ -290,12 +310,15 @@ func (r *Review) drawdownTable(b *recordBuilder, s Scale) {
 			b.setNumber(season, float64(y.season))
 			b.setText(spring, y.from.String())
 			b.setText(autumn, y.to.String())
+			var ids []int
 			for _, c := range rows[y] {
+				ids = append(ids, c.Doubts...)
 				f := at[series{c.Analyte, c.Method, c.Estimate.Unit}]
 				b.setNumber(f[0], c.Estimate.Value)
 				b.setNumber(f[1], c.Estimate.Low)
 				b.setNumber(f[2], c.Estimate.High)
 			}
+			b.setText(doubts, r.codes(ids))
 		}
 	}
 }

@@ -3,6 +3,7 @@ package analysis
 import (
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
 
 	"github.com/BurntSushi/toml"
@@ -34,6 +35,8 @@ func DefaultTargets() string {
 	return `# Where each level is wanted. A band counts only for the method it was made for.
 # Change a band, or add your own with source = "own".
 # low is inside the band, high is just outside it; leave high out for "no upper end".
+# Calcium has none here: where pH is right it is rarely short (common practice, no
+# source), and a band for it beside one for pH would only contradict.
 format = 1
 
 [[target]] # garden vegetables; cucurbits want at least 5.8 (Oregon State University, EM 9057)
@@ -46,12 +49,13 @@ source = "University of Connecticut soil laboratory, garden vegetables"
 
 # Mehlich-3: the optimum class of Rutgers, printed in lb/acre (2 lb/acre = 1 mg/kg).
 ` + block("P", "Mehlich-3", 36, 68.5, rutgers) + block("K", "Mehlich-3", 73, 138.5, rutgers) +
-		block("Mg", "Mehlich-3", 72, 147.5, rutgers) + block("Ca", "Mehlich-3", 700, 895, rutgers) +
-		block("Zn", "Mehlich-3", 1, 50, rutgersMicro) + block("Cu", "Mehlich-3", 0.5, 20, rutgersMicro) +
-		block("B", "Mehlich-3", 0.5, 20, rutgersMicro) + `
+		block("Mg", "Mehlich-3", 72, 147.5, rutgers) + `
+# Critical values: low below, and no upper end is known to be safe. Boron harms
+# plants not far above what they need.
+` + block("Zn", "Mehlich-3", 1, 0, rutgersMicro) + block("Cu", "Mehlich-3", 0.5, 0, rutgersMicro) + block("B", "Mehlich-3", 0.5, 0, rutgersMicro) + `
 # Modified Morgan.
 ` + block("P", "modified Morgan", 4, 14, umass) + block("K", "modified Morgan", 100, 160, umass) +
-		block("Mg", "modified Morgan", 50, 120, umass) + block("Ca", "modified Morgan", 1000, 1500, umass) + block("S", "modified Morgan", 10, 0, umass) + `
+		block("Mg", "modified Morgan", 50, 120, umass) + block("S", "modified Morgan", 10, 0, umass) + `
 # Bray P1, and Morgan's critical level for P.
 ` + block("P", "Bray P1", 40, 80, "Midwest Vegetable Production Guide 2022 (responds below 35-40, none wanted above 80)") +
 		block("P", "Morgan", 4.5, 0, "Ketterings, Kahabka and Reid 2005, Journal of Soil and Water Conservation 60, 10-20")
@@ -59,7 +63,7 @@ source = "University of Connecticut soil laboratory, garden vegetables"
 
 const (
 	rutgers      = "Rutgers NJAES soil testing laboratory, optimum class"
-	rutgersMicro = "Rutgers NJAES soil testing laboratory, critical and high values"
+	rutgersMicro = "Rutgers NJAES soil testing laboratory, critical value"
 	umass        = "University of Massachusetts soil and plant nutrient testing laboratory"
 )
 
@@ -131,7 +135,7 @@ func (t Target) serves(l *Level) bool {
 // String prints the band as the trade rounds it.
 func (t Target) String() string {
 	if t.High == 0 {
-		return Round(t.Analyte, t.Low) + " and up"
+		return strconv.FormatFloat(t.Low, 'f', -1, 64) + " or more"
 	}
 	return Round(t.Analyte, t.Low) + "-" + Round(t.Analyte, t.High)
 }

@@ -22,7 +22,7 @@ func TestDefaultTargets(t *testing.T) {
 	if s := (Target{Analyte: "pH", Low: 6, High: 6.8}).String(); s != "6.0-6.8" {
 		t.Errorf("printed %q", s)
 	}
-	if s := (Target{Analyte: "S", Low: 10}).String(); s != "10 and up" {
+	if s := (Target{Analyte: "S", Low: 10}).String(); s != "10 or more" {
 		t.Errorf("printed %q", s)
 	}
 }

@@ -52,9 +52,10 @@ func guard(data []byte, rows int) error {
 const maxPage = 1 << 28
 
 func guardChunk(data []byte, c thriftValue, rows int64) error {
-	start, size, values := c.get(9).num, c.get(7).num, c.get(5).num
-	if d := c.get(11).num; d > 0 && d < start {
-		start = d
+	first, size, values := c.get(9).num, c.get(7).num, c.get(5).num // first data page
+	start, dict := first, c.get(11).num
+	if dict > 0 && dict < first {
+		start = dict
 	}
 	if codec := c.get(4).num; codec != 6 {
 		return fmt.Errorf("a column is compressed by codec %d, not zstd", codec)
@@ -62,8 +63,10 @@ func guardChunk(data []byte, c thriftValue, rows int64) error {
 	if start < 4 || size < 0 || start > int64(len(data)) || size > int64(len(data))-start || values != rows {
 		return errors.New("a column lies outside the file, or its count is not that of the rows")
 	}
-	data = data[start : start+size]
+	end := start + size
+	data = data[start:end]
 	for seen := int64(0); len(data) > 0; {
+		at := end - int64(len(data))
 		w := &thrift{data: data}
 		h := w.structure(0)
 		if w.bad {
@@ -82,8 +85,14 @@ func guardChunk(data []byte, c thriftValue, rows int64) error {
 			if n := h.get(7).get(1).num; n < 0 || n > plain {
 				return errors.New("a dictionary counts more values than it holds")
 			}
+			if at != dict || at >= first {
+				return errors.New("a dictionary is not where the footer has it")
+			}
 		case 3: // data, version 2
 			v := h.get(8)
+			if seen == 0 && v.get(1).num > 0 && at != first {
+				return errors.New("the first page is not where the footer has it")
+			}
 			seen += v.get(1).num
 			def, rep := v.get(5).num, v.get(6).num
 			if v.get(1).num < 0 || seen > values || v.get(3).num != v.get(1).num || def < 0 || rep != 0 || def > packed || def > plain {

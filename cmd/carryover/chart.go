@@ -211,7 +211,7 @@ func panelOf(b *analysis.BedReview, c column, bed, nutrient int) plots.Panel {
 			X: decimalYear(l.Date), Value: l.Estimate.Value, Low: l.Estimate.Low, High: l.Estimate.High,
 			Timing: timing, Below: l.Qualifier == "<", Above: l.Qualifier == ">",
 		}
-		if l.Qualifier != "" {
+		if l.Qualifier == ">" {
 			pt.Low, pt.High = math.NaN(), math.NaN()
 		}
 		pt.Doubt = l.Method == "" || l.Suspect

@@ -59,6 +59,10 @@ methods in the headings:
 			}); err != nil {
 				return err
 			}
+			if rec.NumRows() == 0 {
+				fmt.Fprintf(cmd.ErrOrStderr(), "note: nothing to show: %s\n", map[string]string{
+					"levels": "no test of these beds", "drawdown": "no season of these beds has both a spring and an autumn test that may be compared", "harvests": "no harvest of these beds"}[args[0]])
+			}
 			if r.Invented {
 				fmt.Fprintln(cmd.ErrOrStderr(), "note: invented demo data")
 			}
@@ -181,6 +185,7 @@ func markdown(w io.Writer, rec arrow.Record) error {
 		return err
 	}
 	ranged := false
+	invented := rec.Schema().Metadata()
 	for j := range int(rec.NumRows()) {
 		var line strings.Builder
 		for _, c := range cols {
@@ -195,6 +200,11 @@ func markdown(w io.Writer, rec arrow.Record) error {
 			fmt.Fprintf(&line, "| %s ", t)
 		}
 		if _, err := fmt.Fprintln(w, line.String()+"|"); err != nil {
+			return err
+		}
+	}
+	if i := invented.FindKey("invented"); i >= 0 && invented.Values()[i] == "yes" {
+		if _, err := fmt.Fprintln(w, "\nInvented demo data."); err != nil {
 			return err
 		}
 	}

@@ -55,6 +55,7 @@ func run(args []string, stdout, stderr io.Writer) int {
 	var faults *intake.Faults
 	if errors.As(err, &faults) {
 		fmt.Fprintln(stderr, err)
+		fmt.Fprintln(stderr, "nothing was taken in: mend the above and import again")
 	} else {
 		fmt.Fprintln(stderr, "carryover: "+err.Error())
 	}

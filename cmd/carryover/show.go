@@ -88,7 +88,7 @@ func showReview(w io.Writer, r *analysis.Review, s shown, width int, asked bool)
 		b := &r.Beds[i]
 		why := b.Why
 		if b.LabPending {
-			why = "(lab pending) " + why
+			why = fmt.Sprintf("(lab pending; by the test of %s) %s", b.Judged, why)
 		}
 		p.para(fmt.Sprintf("%s  %s", pad(bedName(r, b), name), pad(b.State, len(analysis.WaitForSpring)+2)), plain(why)+".")
 	}
@@ -104,7 +104,7 @@ func showReview(w io.Writer, r *analysis.Review, s shown, width int, asked bool)
 	}
 	p.line("")
 	if full {
-		p.para("", fmt.Sprintf("Ranges hold the truth in about 9 of 10 cases. They come from default test errors (between cores, lab, season; from memory), not yet from your own duplicates. Marks: %s smaller than two tests can show; ? the report names no method.", within))
+		p.para("", fmt.Sprintf("Ranges are meant to hold the truth in 9 of 10 cases. They come from default test errors (between cores, lab, season; from memory), not yet from your own duplicates. Marks: %s smaller than two tests can show; ? no method on the report, or perhaps not the same soil; < rests on a result below the lab's limit.", within))
 	}
 	for _, c := range r.Cautions {
 		p.para("", c)
@@ -159,35 +159,6 @@ func showBed(p *page, r *analysis.Review, b *analysis.BedReview, s shown) {
 		showSeason(p, b, s)
 	}
 	showInputs(p, b, s)
-	showAdvice(p, b)
-}
-
-// showAdvice prints the lab's newest recommendation in its own words and units.
-func showAdvice(p *page, b *analysis.BedReview) {
-	if len(b.Advice) == 0 {
-		return
-	}
-	last := b.Advice[len(b.Advice)-1]
-	var lines []string
-	for _, a := range b.Advice {
-		if a.Date != last.Date || a.Lab != last.Lab {
-			continue
-		}
-		t := a.Item
-		if a.Amount != nil {
-			t += " " + short(*a.Amount) + " " + a.Unit
-		}
-		if a.Text != "" {
-			t += " (" + a.Text + ")"
-		}
-		lines = append(lines, t)
-	}
-	from := "your lab"
-	if last.Lab != "" {
-		from = last.Lab
-	}
-	p.line("")
-	p.para("", plain(fmt.Sprintf("The lab's own advice (%s, %s): %s.", from, last.Date, strings.Join(lines, "; "))))
 }
 
 // column is one analyte by one method and unit.
@@ -368,6 +339,7 @@ func showLevels(p *page, b *analysis.BedReview, s shown) {
 		season int
 		timing string
 		date   dataset.Date
+		when   string
 		lab    string
 	}
 	var keys []rowKey
@@ -384,13 +356,13 @@ func showLevels(p *page, b *analysis.BedReview, s shown) {
 		if d := s.depth(l.DepthFrom, l.DepthTo); !slices.Contains(depths, d) {
 			depths = append(depths, d)
 		}
-		k := rowKey{l.Season, l.Timing, l.Date, l.Lab}
+		k := rowKey{l.Season, l.Timing, l.Date, l.When, l.Lab}
 		if cells[k] == nil {
 			keys = append(keys, k)
 			cells[k] = make([]string, len(cols))
 		}
 		c := column{l.Analyte, l.Method, l.Estimate.Unit}
-		text := l.Qualifier + tableNumber(l.Analyte, l.Estimate.Value)
+		text := tableNumber(l)
 		if a, ok := unit.ByID(l.Analyte); l.Method == "" && ok && !a.Plain {
 			text += "?"
 		}
@@ -410,13 +382,16 @@ func showLevels(p *page, b *analysis.BedReview, s shown) {
 	var rows []tableRow
 	for _, k := range keys {
 		slices.Sort(ids[k])
-		day := k.date.String()
-		if k.date.Year() == k.season {
-			day = day[5:]
+		day := k.when // as exactly as it is known
+		if rest, ok := strings.CutPrefix(day, strconv.Itoa(k.season)+"-"); ok {
+			day = rest
+		}
+		if strings.HasPrefix(day, k.timing+" ") {
+			day = "(no day)"
 		}
 		rows = append(rows, tableRow{fmt.Sprintf("%d %s %s%s", k.season, shortTiming(k.timing), day, refs(ids[k])), cells[k]})
 	}
-	blocks(p, "Levels, "+strings.Join(depths, "; ")+" deep", cols, s, rows)
+	blocks(p, "Levels, sampled "+strings.Join(depths, "; "), cols, s, rows)
 	if deeper > 0 {
 		p.line("(%d levels of deeper layers: --format json)", deeper)
 	}
@@ -431,9 +406,9 @@ func shortTiming(t string) string {
 }
 
 // tableNumber is the trade's rounding with thousands commas where they fit.
-func tableNumber(analyte string, v float64) string {
-	t := analysis.Round(analyte, v)
-	if v >= 1000 && !strings.Contains(t, ".") && len(t) < cellWidth-1 {
+func tableNumber(l *analysis.Level) string {
+	t, v := l.Text(), l.Estimate.Value
+	if v >= 1000 && l.Qualifier == "" && !strings.Contains(t, ".") && len(t) < cellWidth-1 {
 		f, err := strconv.ParseFloat(t, 64)
 		if err == nil {
 			return commas(f)
@@ -447,7 +422,13 @@ func signed(analyte string, c *analysis.Change) string {
 	if c.Estimate.Value > 0 && strings.Trim(t, "0.") != "" {
 		t = "+" + t
 	}
-	if !c.Seen {
+	if c.From.Qualifier != "" || c.To.Qualifier != "" {
+		return t + "<"
+	}
+	switch {
+	case c.Suspect:
+		t += "?"
+	case !c.Seen:
 		t += within
 	}
 	return t
@@ -524,6 +505,7 @@ func showSeason(p *page, b *analysis.BedReview, s shown) {
 		return
 	}
 	var rows [][]string
+	nitrate := false
 	for i := range b.Carryover {
 		c := &b.Carryover[i]
 		if c.IntoSeason != season+1 {
@@ -542,16 +524,20 @@ func showSeason(p *page, b *analysis.BedReview, s shown) {
 		if o := c.OfSpring; o != nil {
 			share = fmt.Sprintf("%.0f %% (%.0f to %.0f)", o.Value, o.Low, o.High)
 		}
-		rows = append(rows, append(row, share+refs(c.Doubts)))
+		rows = append(rows, append(row, share, strings.TrimSpace(refs(c.Doubts))))
+		nitrate = nitrate || c.Analyte == "NO3-N"
 	}
 	p.line("")
 	p.para("", fmt.Sprintf("Season %d in full, 90 %% ranges; nutrient carryover into %d is the soil-test amount in the sampled depth, not all of it within a crop's reach", season, season+1))
-	table(p, []string{"", "drawdown", "range", "carried over, " + s.perAreaUnit(), "of the spring level"}, rows)
+	table(p, []string{"", "drawdown", "range", "carried over, " + s.perAreaUnit(), "of the spring level", "doubts"}, rows)
 	for i := range b.Carryover {
 		if c := &b.Carryover[i]; c.IntoSeason == season+1 && c.Density.Source != "" {
-			p.para("", fmt.Sprintf("Bulk density %.2f g/cm3 (%.2f to %.2f), %s. Nitrate carried into winter mostly leaves with the water: do not count on it.", c.Density.Value, c.Density.Low, c.Density.High, c.Density.Source))
+			p.para("", fmt.Sprintf("Bulk density %.2f g/cm3 (%.2f to %.2f), %s.", c.Density.Value, c.Density.Low, c.Density.High, c.Density.Source))
 			break
 		}
+	}
+	if nitrate {
+		p.para("", "Nitrate carried into winter mostly leaves with the water: do not count on it.")
 	}
 }
 
@@ -650,11 +636,7 @@ func showInputs(p *page, b *analysis.BedReview, s shown) {
 }
 
 func inputText(in *analysis.Input, s shown) string {
-	day := in.Date.String()
-	if in.DateBasis == dataset.ByMonth {
-		day = day[:7]
-	}
-	t := fmt.Sprintf("%s %s %s", day, plain(in.Material), s.amount(*in))
+	t := fmt.Sprintf("%s %s %s", in.When, plain(in.Material), s.amount(*in))
 	if in.Times > 1 {
 		t += fmt.Sprintf(" every %d days, %d times to %s", *in.Every, in.Times, *in.Until)
 	}
