@@ -33,8 +33,7 @@ type Density struct {
 	Source string  `json:"source"` // measured, estimated, from organic matter, assumed
 }
 
-// Half-widths of the 90 % range of a bulk density, as a share. Handbook
-// defaults, from memory.
+// Half-widths of the 90 % range of a bulk density, as a share; from memory.
 const (
 	measuredDensity  = 0.05
 	estimatedDensity = 0.15
@@ -86,7 +85,7 @@ func (b *bedWork) carryover(levels []Level) (out []Carryover) {
 		for end < len(levels) && levels[end].Analyte == levels[start].Analyte {
 			end++
 		}
-		for _, s := range bySeason(levels[start:end]) {
+		for _, s := range seriesSeasons(levels[start:end]) {
 			if len(s.autumn) == 0 {
 				continue
 			}
@@ -105,6 +104,14 @@ func (b *bedWork) carryover(levels []Level) (out []Carryover) {
 			out = append(out, b.carry(l, s, om))
 		}
 		start = end
+	}
+	return out
+}
+
+// seriesSeasons lists the seasons of each series of one analyte.
+func seriesSeasons(levels []Level) (out []seasonTests) {
+	for _, series := range split(levels) {
+		out = append(out, bySeason(series)...)
 	}
 	return out
 }

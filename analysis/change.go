@@ -8,6 +8,7 @@ import (
 
 	"carryover/analysis/fit"
 	"carryover/dataset"
+	"carryover/dataset/unit"
 )
 
 // Kinds of change between two tests.
@@ -23,6 +24,7 @@ type Change struct {
 	Season   int      `json:"season"` // of the later test
 	Analyte  string   `json:"analyte"`
 	Method   string   `json:"method"`
+	Ground   string   `json:"ground,omitempty"` // as Level.Ground
 	From     Endpoint `json:"from"`
 	To       Endpoint `json:"to"`
 	Estimate Estimate `json:"estimate"`
@@ -30,7 +32,7 @@ type Change struct {
 	// cannot tell the change from none.
 	Seen    bool  `json:"seen"`
 	Suspect bool  `json:"suspect,omitempty"` // one of its tests perhaps not of the same soil
-	Doubts []int `json:"doubts,omitempty"`
+	Doubts  []int `json:"doubts,omitempty"`
 }
 
 // Endpoint is one of the two tests of a change.
@@ -79,51 +81,111 @@ func (b *bedWork) changes(levels []Level) (changes []Change, breaks []Break) {
 			start = end
 			continue
 		}
-		seasons := bySeason(levels[start:end])
-		for i, s := range seasons {
-			pair := func(kind string, first, second []*Level) {
-				var reason string
-				var from, to *Level
-				for _, x := range first {
-					for _, y := range second {
-						if r := comparable(x, y, b.depth); r != "" {
-							if reason == "" {
-								reason, from, to = r, x, y
-							}
-							continue
-						}
-						changes = append(changes, b.change(kind, x, y))
-						return
-					}
-				}
-				if reason != "" {
-					breaks = joinBreak(breaks, Break{Kind: kind, Season: to.Season, Analytes: []string{to.Analyte}, From: from.Date, To: to.Date, Reason: reason})
-				}
-			}
-			pair(Drawdown, reversed(s.spring), s.autumn)
-			if i == 0 {
-				continue
-			}
-			p := seasons[i-1]
-			if p.year == s.year-1 {
-				pair(Winter, reversed(p.autumn), s.spring)
-			}
-			// Once-a-year beds: this year's test against the last of its timing.
-			if len(s.spring) == 0 && len(s.autumn) > 0 {
-				pair(Year, lastOf(seasons[:i], func(t seasonTests) []*Level { return t.autumn }), s.autumn)
-			}
-			if len(s.autumn) == 0 && len(s.spring) > 0 {
-				// After an autumn test the winter change tells more.
-				if len(p.autumn) == 0 || p.year < s.year-1 {
-					pair(Year, lastOf(seasons[:i], func(t seasonTests) []*Level { return t.spring }), s.spring)
-				}
-			}
+		type meeting struct {
+			kind   string
+			season int
 		}
+		met := map[meeting]bool{}
+		for _, series := range split(levels[start:end]) {
+			eachMeeting(bySeason(series), func(kind string, first, second []*Level) {
+				if x, y, _ := meet(first, second, b.depth); x != nil {
+					changes = append(changes, b.change(kind, x, y))
+					met[meeting{kind, y.Season}] = true
+				}
+			})
+		}
+		// Where no series has a pair, the tests at hand say why not.
+		eachMeeting(bySeason(pointers(levels[start:end])), func(kind string, first, second []*Level) {
+			if met[meeting{kind, second[0].Season}] {
+				return
+			}
+			if x, _, k := meet(first, second, b.depth); x == nil {
+				k.Kind = kind
+				breaks = joinBreak(breaks, k)
+			}
+		})
 		start = end
 	}
+	sortChanges(changes)
 	b.doubtBreaks(breaks)
 	b.slips(levels)
 	return changes, breaks
+}
+
+// sortChanges puts the series of one analyte together again, season by season.
+func sortChanges(list []Change) {
+	slices.SortStableFunc(list, func(x, y Change) int {
+		return cmp.Or(cmp.Compare(unit.Rank(x.Analyte), unit.Rank(y.Analyte)), cmp.Compare(x.Analyte, y.Analyte), cmp.Compare(x.Season, y.Season))
+	})
+}
+
+// split parts one analyte's levels into series that may hold pairs: by method,
+// unit and ground.
+func split(levels []Level) (out [][]*Level) {
+	type key struct{ method, unit, ground string }
+	at := map[key]int{}
+	for i := range levels {
+		l := &levels[i]
+		k := key{l.Method, l.Estimate.Unit, l.Ground}
+		n, ok := at[k]
+		if !ok {
+			n = len(out)
+			at[k] = n
+			out = append(out, nil)
+		}
+		out[n] = append(out[n], l)
+	}
+	return out
+}
+
+func pointers(levels []Level) (out []*Level) {
+	for i := range levels {
+		out = append(out, &levels[i])
+	}
+	return out
+}
+
+// meet returns the first two levels that may be compared, or the break between
+// the first two that may not. Neither list is empty.
+func meet(first, second []*Level, depth func(*Level) string) (x, y *Level, k Break) {
+	for _, x := range first {
+		for _, y := range second {
+			r := comparable(x, y, depth)
+			if r == "" {
+				return x, y, k
+			}
+			if k.Reason == "" {
+				k = Break{Season: y.Season, Analytes: []string{y.Analyte}, From: x.Date, To: y.Date, Reason: r}
+			}
+		}
+	}
+	return nil, nil, k
+}
+
+// eachMeeting visits every two sets of tests that a change could be taken between.
+func eachMeeting(seasons []seasonTests, visit func(kind string, first, second []*Level)) {
+	pair := func(kind string, first, second []*Level) {
+		if len(first) > 0 && len(second) > 0 {
+			visit(kind, first, second)
+		}
+	}
+	for i, s := range seasons {
+		pair(Drawdown, reversed(s.spring), s.autumn)
+		if i == 0 {
+			continue
+		}
+		p := seasons[i-1]
+		if p.year == s.year-1 {
+			pair(Winter, reversed(p.autumn), s.spring)
+		}
+		// Once-a-year beds: this year's test against the last of its timing.
+		if len(s.spring) == 0 {
+			pair(Year, lastOf(seasons[:i], func(t seasonTests) []*Level { return t.autumn }), s.autumn)
+		}
+		if len(s.autumn) == 0 && (len(p.autumn) == 0 || p.year < s.year-1) { // else the winter change tells more
+			pair(Year, lastOf(seasons[:i], func(t seasonTests) []*Level { return t.spring }), s.spring)
+		}
+	}
 }
 
 // slip is the ratio from one test to the next of its series at which a slip of
@@ -203,10 +265,10 @@ func reversed(l []*Level) []*Level {
 
 // bySeason splits one analyte's levels of the worked layer; mid-season tests
 // take no part.
-func bySeason(levels []Level) (out []seasonTests) {
+func bySeason(levels []*Level) (out []seasonTests) {
 	var top []*Level
-	for i := range levels {
-		if l := &levels[i]; l.Top() && l.Timing != MidSeason {
+	for _, l := range levels {
+		if l.Top() && l.Timing != MidSeason {
 			top = append(top, l)
 		}
 	}
@@ -252,7 +314,7 @@ func (b *bedWork) change(kind string, x, y *Level) Change {
 		}
 	}
 	c := Change{
-		Kind: kind, Season: y.Season, Analyte: y.Analyte, Method: y.Method, From: endOf(x), To: endOf(y),
+		Kind: kind, Season: y.Season, Analyte: y.Analyte, Method: y.Method, Ground: y.Ground, From: endOf(x), To: endOf(y),
 		Estimate: Estimate{Value: value, Low: low, High: high, Level: RangeLevel, Unit: y.Estimate.Unit,
 			N: x.Estimate.N + y.Estimate.N, Basis: y.Estimate.Basis},
 		Seen: low > 0 || high < 0,

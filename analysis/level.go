@@ -23,19 +23,20 @@ type Level struct {
 	Analyte   string       `json:"analyte"`
 	Method    string       `json:"method"` // empty: the report does not say
 	Lab       string       `json:"lab"`
-	DepthFrom *float64     `json:"depth_from_cm"`
-	DepthTo   *float64     `json:"depth_to_cm"`
-	Cores     *int32       `json:"cores"`
-	Qualifier string       `json:"qualifier,omitempty"` // "<" or ">"
-	Estimate  Estimate     `json:"estimate"`
-	Reported  []Reported   `json:"reported"`
-	Doubts    []int        `json:"doubts,omitempty"`
-	Suspect   bool         `json:"suspect,omitempty"` // perhaps not the soil of the test before
+	// Ground is the bed it was recorded under, if that was joined to others later.
+	Ground    string     `json:"ground,omitempty"`
+	DepthFrom *float64   `json:"depth_from_cm"`
+	DepthTo   *float64   `json:"depth_to_cm"`
+	Cores     *int32     `json:"cores"`
+	Qualifier string     `json:"qualifier,omitempty"` // "<" or ">"
+	Estimate  Estimate   `json:"estimate"`
+	Reported  []Reported `json:"reported"`
+	Doubts    []int      `json:"doubts,omitempty"`
+	Suspect   bool       `json:"suspect,omitempty"` // perhaps not the soil of the test before
 
 	basis      string // mass, volume or extract
 	conversion string
-	depthOfBed bool   // the report gives no depth
-	ground     string // the bed it was recorded under, if that was joined to others later
+	depthOfBed bool // the report gives no depth
 	sd         float64
 }
 
@@ -92,7 +93,7 @@ func (b *bedWork) levels() []Level {
 				depthOfBed: ofBed,
 				Season:     season, Timing: timing, Date: t.Date, DateBasis: t.DateBasis, When: whenText(t.Date, t.DateBasis, b.cal),
 				Analyte: t.Analyte, Method: t.Method, Lab: t.Lab, DepthFrom: from, DepthTo: to,
-				Cores: t.Cores, basis: t.Basis, ground: k.ground, Estimate: Estimate{Unit: t.Unit},
+				Cores: t.Cores, basis: t.Basis, Ground: k.ground, Estimate: Estimate{Unit: t.Unit},
 			})
 		}
 		l := &out[n]
@@ -297,9 +298,9 @@ func comparable(x, y *Level, depth func(*Level) string) string {
 		return s
 	}
 	near := func(a, b *float64) bool { return a == nil && b == nil || a != nil && b != nil && math.Abs(*a-*b) <= 1 }
-	whole := func(l *Level) string { return cmp.Or(l.ground, "the joined bed") }
+	whole := func(l *Level) string { return cmp.Or(l.Ground, "the joined bed") }
 	switch a, ok := unit.ByID(x.Analyte); {
-	case x.ground != y.ground:
+	case x.Ground != y.Ground:
 		return fmt.Sprintf("ground changed from %s to %s", whole(x), whole(y))
 	case ok && !a.Plain && (x.Method == "" || y.Method == ""):
 		return "no method on the report"

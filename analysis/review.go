@@ -399,7 +399,7 @@ func (b *bedWork) harvests(out *BedReview) {
 			continue
 		}
 		when := whenText(h.Date, h.DateBasis, b.cal)
-		if h.Weight > heaviest && (h.Crop == "" || strings.Contains(strings.ToLower(h.Crop), "pumpkin")) {
+		if h.Weight > heaviest && isPumpkin(h.Crop) {
 			b.doubt("slip", fmt.Sprintf("the weight of %s is beyond any fruit weighed so far: a slip?", when))
 		}
 		if f := (fruit{h.Date, h.Plant}); seen[f] {

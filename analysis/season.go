@@ -1,6 +1,7 @@
 package analysis
 
 import (
+	"strings"
 	"time"
 
 	"carryover/dataset"
@@ -58,12 +59,12 @@ func (c Calendar) SeasonOf(d dataset.Date) int { return c.north(d).Year() }
 // bedSeason holds what a bed's own records say of one season.
 type bedSeason struct {
 	setOut  *dataset.Date // earliest set-out
-	harvest *dataset.Date // earliest harvest
+	harvest *dataset.Date // last harvest of the main crop
 }
 
 // place returns the season and timing of a test. A timing on record wins over
 // the date; without one, a test up to set-out is a spring test and one from the
-// first harvest or 1 September on an autumn test. What lies between is
+// last harvest or 1 September on an autumn test. What lies between is
 // mid-season and is taken for neither.
 func (c Calendar) place(d dataset.Date, timing string, of func(season int) bedSeason) (int, string) {
 	y := c.SeasonOf(d)
@@ -114,8 +115,24 @@ func (c Calendar) inputSeason(d dataset.Date, of func(season int) bedSeason) int
 
 // seasonsOf gathers set-out and harvest dates by season.
 func (c Calendar) seasonsOf(h *dataset.BedHistory, asOf dataset.Date) func(int) bedSeason {
+	// Where pumpkins grew they are the season's crop; a courgette or a culled
+	// fruit ends nothing.
+	pumpkin := map[int]bool{}
+	for i := range h.Plantings {
+		if isPumpkin(h.Plantings[i].Crop) {
+			pumpkin[int(h.Plantings[i].Season)] = true
+		}
+	}
+	for i := range h.Harvests {
+		if isPumpkin(h.Harvests[i].Crop) {
+			pumpkin[c.SeasonOf(h.Harvests[i].Date)] = true
+		}
+	}
 	m := map[int]bedSeason{}
 	for _, p := range h.Plantings {
+		if pumpkin[int(p.Season)] && !isPumpkin(p.Crop) {
+			continue
+		}
 		if s := m[int(p.Season)]; p.SetOut != nil && *p.SetOut <= asOf && (s.setOut == nil || *p.SetOut < *s.setOut) {
 			s.setOut = p.SetOut
 			m[int(p.Season)] = s
@@ -124,12 +141,20 @@ func (c Calendar) seasonsOf(h *dataset.BedHistory, asOf dataset.Date) func(int) 
 	for i := range h.Harvests {
 		d := &h.Harvests[i].Date
 		y := c.SeasonOf(*d)
-		if s := m[y]; *d <= asOf && (s.harvest == nil || *d < *s.harvest) {
+		if pumpkin[y] && !isPumpkin(h.Harvests[i].Crop) {
+			continue
+		}
+		if s := m[y]; *d <= asOf && (s.harvest == nil || *d > *s.harvest) {
 			s.harvest = d
 			m[y] = s
 		}
 	}
 	return func(y int) bedSeason { return m[y] }
+}
+
+// isPumpkin tells the crop this tool is for; sheets leave it empty.
+func isPumpkin(crop string) bool {
+	return crop == "" || strings.Contains(strings.ToLower(crop), "pumpkin")
 }
 
 // timingOrder sorts timings within a season.

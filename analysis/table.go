@@ -208,7 +208,7 @@ func (r *Review) levelsTable(b *recordBuilder, s Scale) {
 		var order []key
 		for j := range x.Levels {
 			if l := &x.Levels[j]; l.Top() && s.shows(l.Analyte) {
-				k := key{int32(l.Date), l.Lab, l.ground, depthKey(l.DepthFrom), depthKey(l.DepthTo)}
+				k := key{int32(l.Date), l.Lab, l.Ground, depthKey(l.DepthFrom), depthKey(l.DepthTo)}
 				if rows[k] == nil {
 					order = append(order, k)
 				}
@@ -245,13 +245,13 @@ func (r *Review) levelsTable(b *recordBuilder, s Scale) {
 			for _, l := range rows[k] {
 				ids = append(ids, l.Doubts...)
 			}
-			b.setText(doubts, r.codes(ids))
+			b.setText(doubts, r.doubtWords(ids))
 		}
 	}
 }
 
-// codes names doubts in a word or two each; the review tells them whole.
-func (r *Review) codes(ids []int) string {
+// doubtWords names doubts in a word or two each; the review tells them whole.
+func (r *Review) doubtWords(ids []int) string {
 	var words []string
 	for _, id := range ids {
 		if c := r.Doubts[id-1].Code; !slices.Contains(words, c) {
@@ -318,7 +318,7 @@ func (r *Review) drawdownTable(b *recordBuilder, s Scale) {
 				b.setNumber(f[1], c.Estimate.Low)
 				b.setNumber(f[2], c.Estimate.High)
 			}
-			b.setText(doubts, r.codes(ids))
+			b.setText(doubts, r.doubtWords(ids))
 		}
 	}
 }
