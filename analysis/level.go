@@ -73,11 +73,17 @@ func (b *bedWork) levels() []Level {
 	at := map[key]int{}
 	ground := b.grounds()
 	dropped := map[int]bool{}
+	zero := map[string]bool{}
 	var out []Level
 	for i := range b.history.Tests {
 		t := &b.history.Tests[i]
 		if t.Date > b.asOf {
 			continue
+		}
+		value, qualifier := t.Value, t.Qualifier
+		if a, ok := unit.ByID(t.Analyte); ok && a.Kind == unit.Fraction && value == 0 && qualifier == "" {
+			value, qualifier = math.Pow(10, -float64(a.Decimals)), "<" // no lab measures nothing
+			zero[t.Analyte] = true
 		}
 		season, timing := b.cal.place(t.Date, t.Timing, b.seasonFacts)
 		k := key{t.Analyte, t.Method, t.Lab, t.Unit, timing, ground(t.Bed), t.Date, depthKey(t.DepthFrom), depthKey(t.DepthTo)}
@@ -97,7 +103,7 @@ func (b *bedWork) levels() []Level {
 			})
 		}
 		l := &out[n]
-		if c := len(l.Reported); c > 0 && t.Qualifier != l.Qualifier {
+		if c := len(l.Reported); c > 0 && qualifier != l.Qualifier {
 			// A limit and a number cannot be averaged: keep the number.
 			dropped[n] = true
 			if l.Qualifier == "" {
@@ -107,13 +113,18 @@ func (b *bedWork) levels() []Level {
 		} else if c > 0 {
 			l.Cores = addCores(l.Cores, t.Cores)
 		}
-		l.Qualifier = t.Qualifier
+		l.Qualifier = qualifier
 		n = len(l.Reported)
-		l.Estimate.Value = (l.Estimate.Value*float64(n) + t.Value) / float64(n+1)
+		l.Estimate.Value = (l.Estimate.Value*float64(n) + value) / float64(n+1)
 		l.Reported = append(l.Reported, Reported{
 			Value: t.ReportedValue, Qualifier: t.Qualifier, Unit: t.ReportedUnit, Form: t.ReportedForm, Sample: t.Sample, Row: refOf(t.Source),
 		})
 		l.conversion = cmp.Or(l.conversion, t.Conversion)
+	}
+	for _, a := range unit.Analytes() {
+		if zero[a.ID] {
+			b.doubt("below limit", a.ID+" is reported as 0: read as below the smallest figure the lab prints")
+		}
 	}
 	for n := range out {
 		if dropped[n] {

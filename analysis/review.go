@@ -454,22 +454,27 @@ func (b *bedWork) betweenDoubts(x, y *Level) (refs []int) {
 	if between {
 		add("spread between", "changes of pH, Ca and Mg across these are not the soil's own: "+strings.Join(spread, ", "))
 	}
-	for i := range b.history.Amendments {
-		a := &b.history.Amendments[i]
-		if !limes(a.Material) {
-			continue
-		}
-		if y.Analyte == "pH" {
-			continue
-		}
-		// Undissolved lime and gypsum read as calcium in an acid extract.
-		for _, l := range []*Level{x, y} {
-			if a.Date <= l.Date && l.Date-a.Date < 365 {
-				add("fresh lime", fmt.Sprintf("%s on %s stands within a year before the test of %s: undissolved, it reads as high Ca (and Mg)", a.Material, a.Date, l.when()))
-			}
+	if y.Analyte == "pH" || !b.freshLime(x) && !b.freshLime(y) {
+		return refs
+	}
+	// Undissolved lime and gypsum read as calcium in an acid extract.
+	var fresh []string
+	for i := range b.history.Tests {
+		t := &b.history.Tests[i]
+		l := Level{Date: t.Date, When: whenText(t.Date, t.DateBasis, b.cal)}
+		if t.Analyte == "Ca" && t.Date <= b.asOf && b.freshLime(&l) && !slices.Contains(fresh, l.When) {
+			fresh = append(fresh, l.When)
 		}
 	}
+	add("fresh lime", "lime or gypsum within a year before the tests of "+listDays(fresh)+": undissolved, it reads as high Ca (and Mg)")
 	return refs
+}
+
+// freshLime reports whether lime or gypsum was spread in the year before a test.
+func (b *bedWork) freshLime(l *Level) bool {
+	return slices.ContainsFunc(b.history.Amendments, func(a dataset.Amendment) bool {
+		return limes(a.Material) && a.Date <= l.Date && l.Date-a.Date < 365
+	})
 }
 
 // limes tells lime and gypsum by name; the material's own kind is not needed to

@@ -88,7 +88,7 @@ func (b *bedWork) state(out *BedReview, season int) {
 	inAutumn := b.cal.north(b.asOf) >= dataset.DateOf(season, autumnStarts.m, autumnStarts.d)
 	switch {
 	case last == nil:
-		act(Action{State: TestAgain, Why: "no soil test in the book"})
+		act(Action{State: TestAgain, Why: "no soil test by this day"})
 	case b.asOf-last.Date > oldTest:
 		act(Action{State: TestAgain, Why: fmt.Sprintf("the last test is of %s, over 18 months old", last.when())})
 	}
@@ -98,19 +98,27 @@ func (b *bedWork) state(out *BedReview, season int) {
 	}
 	now := b.momentOf()
 	var j judgement
+	b.lead(out.Levels, act)
 	for _, a := range unit.Analytes() {
-		l := newest(out.Levels, a.ID)
-		if l == nil || b.asOf-l.Date > oldTest {
+		day := newestDay(out.Levels, a.ID)
+		if len(day) == 0 || !judged(a.ID) {
 			continue
 		}
-		if l.Suspect {
+		l := day[0]
+		switch {
+		case b.asOf-l.Date > oldTest:
+			j.old = append(j.old, fmt.Sprintf("%s (%s)", a.ID, l.when()))
+		case l.Suspect:
 			// What is doubted judges nothing; a newer sample ends the asking.
 			if l.Date == last.Date {
 				j.suspect = l
 			}
-			continue
+		default:
+			b.judge(out, b.oneLayer(day), now, &j, act)
 		}
-		b.judge(out, l, now, &j, act)
+	}
+	if last != nil && b.asOf-last.Date <= oldTest && j.suspect == nil && len(out.Actions) == 0 && j.nothing() && len(j.unnamed)+len(j.old) > 0 {
+		act(Action{State: TestAgain, Why: "nothing in the newest tests can be judged"})
 	}
 	if l := j.suspect; l != nil {
 		act(Action{State: TestAgain, Doubts: l.Doubts,
@@ -138,9 +146,12 @@ func (b *bedWork) state(out *BedReview, season int) {
 
 // judgement gathers the analytes that need no action, by the reason.
 type judgement struct {
-	fine, edge, above, unclear, none []string
-	suspect                          *Level
+	fine, edge, above, unclear, none, unnamed, old []string
+	suspect                                        *Level
 }
+
+// nothing reports whether no level could be held against a band.
+func (j *judgement) nothing() bool { return len(j.fine)+len(j.edge)+len(j.above) == 0 }
 
 func (j *judgement) String() string {
 	var rest []string
@@ -163,17 +174,96 @@ func (j *judgement) String() string {
 	if len(j.none) > 0 {
 		rest = append(rest, "not judged, no band by this method: "+strings.Join(j.none, ", "))
 	}
+	if len(j.unnamed) > 0 {
+		rest = append(rest, "not judged, no method on the report: "+strings.Join(j.unnamed, ", "))
+	}
+	if len(j.old) > 0 {
+		rest = append(rest, "not judged, tests over 18 months old: "+strings.Join(j.old, ", "))
+	}
 	return strings.Join(rest, "; ")
 }
 
-// judge holds one level against its band.
-func (b *bedWork) judge(out *BedReview, l *Level, now moment, j *judgement, act func(Action)) {
-	if b.hazard(l, act) {
+// newestDay returns the levels of an analyte in the worked layer from the newest
+// day that has one by a named method, or else from the newest day.
+func newestDay(levels []Level, analyte string) (day []*Level) {
+	named := func(l *Level) bool {
+		a, ok := unit.ByID(l.Analyte)
+		return l.Method != "" || ok && a.Plain
+	}
+	for i := range levels {
+		l := &levels[i]
+		if l.Analyte != analyte || !l.Top() || l.Timing == MidSeason {
+			continue
+		}
+		if len(day) > 0 {
+			was := day[0]
+			switch {
+			case named(was) && !named(l), named(was) == named(l) && l.Date < was.Date:
+				continue
+			case named(l) && !named(was), l.Date > was.Date:
+				day = day[:0]
+			}
+		}
+		day = append(day, l)
+	}
+	return day
+}
+
+// oneLayer keeps the levels of the bed's usual depth, or else of the shallowest.
+func (b *bedWork) oneLayer(day []*Level) []*Level {
+	usual := -1
+	if d := b.descriptionAt(day[0].Date); d != nil {
+		usual = depthKey(d.DepthTo)
+	}
+	want := depthKey(day[0].DepthTo)
+	for _, l := range day {
+		if k := depthKey(l.DepthTo); k == usual {
+			want = k
+			break
+		} else if k < want {
+			want = k
+		}
+	}
+	return slices.DeleteFunc(slices.Clone(day), func(l *Level) bool { return depthKey(l.DepthTo) != want })
+}
+
+// judge holds the levels of one analyte and day against their bands. Where two
+// of them, by two labs or methods, fall on either side, only a new test tells.
+func (b *bedWork) judge(out *BedReview, day []*Level, now moment, j *judgement, act func(Action)) {
+	var l *Level
+	short := 0
+	var shown []string
+	for _, x := range day {
+		if t := b.targetFor(x); t != nil {
+			if l == nil {
+				l = x
+			}
+			if low, _ := x.outside(*t); low >= doubtful {
+				short++
+			}
+			how := x.Method
+			if x.Lab != "" {
+				how += ", " + x.Lab
+			}
+			shown = append(shown, fmt.Sprintf("%s (%s)", x.show(b.us), how))
+		}
+	}
+	if l != nil && short > 0 && short < len(shown) {
+		act(Action{State: TestAgain, Analyte: l.Analyte, Why: fmt.Sprintf("the tests of %s disagree on %s: %s", l.when(), l.Analyte, strings.Join(shown, ", "))})
+		return
+	}
+	if l == nil {
+		l = day[0]
+	}
+	if b.salts(l, act) {
 		return
 	}
 	t := b.targetFor(l)
-	if t == nil {
-		if judged(l.Analyte) {
+	if a, ok := unit.ByID(l.Analyte); t == nil {
+		switch {
+		case l.Method == "" && ok && !a.Plain:
+			j.unnamed = append(j.unnamed, l.Analyte)
+		default:
 			j.none = append(j.none, l.Analyte)
 		}
 		return
@@ -214,30 +304,57 @@ const (
 	// Source: University of Massachusetts soil and plant nutrient testing
 	// laboratory, interpretation of results.
 	leadExtract = 22
-	// saltHigh is the electrical conductivity that vegetables should stay below,
-	// dS/m. Source: Colorado State University soil testing laboratory.
-	saltHigh = 2.0
+	// saltPaste is the electrical conductivity of a saturated paste that
+	// vegetables should stay below, dS/m. Source: Colorado State University soil
+	// testing laboratory. saltHalf is the top of the usual range at 1:2; source:
+	// University of Massachusetts soil and plant nutrient testing laboratory.
+	saltPaste = 2.0
+	saltHalf  = 0.6
 )
 
-// hazard acts on lead and salts, and reports whether it did.
-func (b *bedWork) hazard(l *Level, act func(Action)) bool {
-	name := fmt.Sprintf("%s %s", l.Analyte, l.show(b.us))
-	if l.Qualifier == "<" {
+// lead stops the reader wherever a test of the worked layer, of any age, timing
+// or method, found lead.
+func (b *bedWork) lead(levels []Level, act func(Action)) {
+	var total, extract *Level
+	for i := range levels {
+		l := &levels[i]
+		if l.Analyte != "Pb" || !l.Top() || l.Qualifier == "<" || l.Estimate.Unit != "mg/kg" {
+			continue
+		}
+		at := &extract
+		if l.Method == "total digest" {
+			at = &total
+		}
+		if *at == nil || l.Estimate.Value > (*at).Estimate.Value {
+			*at = l
+		}
+	}
+	switch {
+	case total != nil && total.Estimate.Value >= leadTotal:
+		act(Action{State: DoNow, Analyte: "Pb", Doubts: total.Doubts,
+			Why: fmt.Sprintf("LEAD: %s of %s in all, 200 or more: stop, keep dust and children away, and ask your health department and extension before you work this bed", total.show(b.us), total.when())})
+	case extract != nil && extract.Estimate.Value >= leadExtract:
+		act(Action{State: TestAgain, Analyte: "Pb", Doubts: extract.Doubts,
+			Why: fmt.Sprintf("LEAD: %s of %s, not known to be of all lead, is above the usual 22 of an extract: ask the lab for total lead, and keep dust down until you know", extract.show(b.us), extract.when())})
+	}
+}
+
+// salts acts on a salty soil, and reports whether it did.
+func (b *bedWork) salts(l *Level, act func(Action)) bool {
+	most := 0.0
+	switch {
+	case l.Analyte != "EC" || l.Qualifier == "<":
+		return false
+	case l.Method == "EC paste":
+		most = saltPaste
+	case l.Method == "EC 1:2":
+		most = saltHalf
+	}
+	if most == 0 || l.Estimate.Value < most {
 		return false
 	}
-	switch v := l.Estimate.Value; {
-	case l.Analyte == "Pb" && l.Method == "total digest" && v >= leadTotal:
-		act(Action{State: DoNow, Analyte: "Pb", Doubts: l.Doubts,
-			Why: "lead: " + name + " in all is at or above 200: stop, keep dust and children away, and ask your health department and extension before you work this bed"})
-	case l.Analyte == "Pb" && l.Method != "total digest" && v >= leadExtract:
-		act(Action{State: TestAgain, Analyte: "Pb", Doubts: l.Doubts,
-			Why: "lead: " + name + " by an extract is above the usual 22: ask the lab for total lead, and keep dust down until you know"})
-	case l.Analyte == "EC" && v >= saltHigh:
-		act(Action{State: DoNow, Analyte: "EC", Doubts: l.Doubts,
-			Why: "salts: " + name + ", vegetables want less than 2: no more feed, compost or manure before you have asked your lab"})
-	default:
-		return false
-	}
+	act(Action{State: DoNow, Analyte: "EC", Doubts: l.Doubts,
+		Why: fmt.Sprintf("salts: EC %s, usual below %v by this method: no more feed, compost or manure before you have asked your lab", l.show(b.us), most)})
 	return true
 }
 
@@ -411,7 +528,8 @@ func Round(analyte string, v float64) string {
 	if a, ok := unit.ByID(analyte); ok {
 		d = a.Decimals
 	}
-	s := fmt.Sprintf("%.*f", d, v)
+	scale := math.Pow(10, float64(d))
+	s := strconv.FormatFloat(math.Round(v*scale)/scale, 'f', d, 64) // half away from zero, as tables round
 	if strings.Trim(s, "-0.") == "" {
 		return strings.TrimPrefix(s, "-") // no minus zero
 	}

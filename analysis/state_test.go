@@ -12,7 +12,7 @@ import (
 // its spring sample.
 func unlikeBook() *book {
 	var b book
-	for a, v := range map[string][2]float64{"OM": {9.8, 5.2}, "P": {88, 52}, "Mg": {240, 170}, "Zn": {14, 8.5}} {
+	for a, v := range map[string][2]float64{"OM": {10.4, 5.6}, "P": {96, 55}, "Mg": {260, 180}, "Zn": {15, 9}} {
 		b.test("1", "2024-04-20", a, v[0])
 		b.test("1", "2024-10-20", a, v[1])
 	}
@@ -29,7 +29,7 @@ func TestNotTheSameSoil(t *testing.T) {
 	if len(texts) != 1 {
 		t.Fatalf("told %q", texts)
 	}
-	contains(t, texts[0], "organic matter kept 53 % of its spring level")
+	contains(t, texts[0], "organic matter kept 54 % of its spring level")
 	contains(t, texts[0], "OM, P, Mg, Zn fell together")
 	contains(t, x.Why, "15 or more cores")
 	for _, c := range x.Changes {
@@ -177,7 +177,7 @@ func TestOldTestAndNone(t *testing.T) {
 	b := sufficient("2023-04-20", "P", 15)
 	b.bed("2", "2020-01-01", nil)
 	// 548 days after 20 April 2023 is 19 October 2024.
-	if x := b.review(t, Options{Targets: defaultTargets(t)}, "2024-10-19").Beds; x[0].State != DoNow || x[1].State != TestAgain || x[1].Why != "no soil test in the book" {
+	if x := b.review(t, Options{Targets: defaultTargets(t)}, "2024-10-19").Beds; x[0].State != DoNow || x[1].State != TestAgain || x[1].Why != "no soil test by this day" {
 		t.Errorf("%s; %s: %s", x[0].State, x[1].State, x[1].Why)
 	}
 	if x := b.review(t, Options{Targets: defaultTargets(t)}, "2024-10-20").Beds[0]; x.State != TestAgain || !strings.Contains(x.Why, "over 18 months old") || strings.Contains(x.Why, "P 15") {
@@ -256,6 +256,8 @@ func TestHazards(t *testing.T) {
 		state, say            string
 	}{
 		{"lead in all", "Pb", "total digest", 600, DoNow, "ask your health department"},
+		{"salts by another method", "EC", "EC 1:5", 6, Leave, "not judged, no band by this method: EC"},
+		{"lead, no method", "Pb", "", 300, TestAgain, "not known to be of all lead"},
 		{"lead in all, usual", "Pb", "total digest", 40, Leave, "not judged, no band by this method: Pb"},
 		{"lead by extract", "Pb", "modified Morgan", 30, TestAgain, "ask the lab for total lead"},
 		{"salts", "EC", "EC 1:2", 6, DoNow, "no more feed, compost or manure"},
@@ -290,5 +292,56 @@ func TestKOnSand(t *testing.T) {
 		if x := b.review(t, Options{Targets: defaultTargets(t)}).Beds[0]; x.State != want {
 			t.Errorf("CEC %v: %s: %s, want %s", cec, x.State, x.Why, want)
 		}
+	}
+}
+
+// Old or mid-season lead is still lead.
+func TestLeadOfAnyAge(t *testing.T) {
+	for _, date := range []string{"2019-10-20", "2024-07-20"} {
+		b := sufficient("2024-10-20", "", 0)
+		b.test("1", date, "Pb", 900, method("total digest"))
+		if x := b.review(t, Options{Targets: defaultTargets(t)}).Beds[0]; x.State != DoNow || !strings.Contains(x.Why, "health department") {
+			t.Errorf("%s: %s: %s", date, x.State, x.Why)
+		}
+	}
+}
+
+// "leave" needs something to have been judged.
+func TestNothingJudged(t *testing.T) {
+	var b book
+	b.test("1", "2024-10-20", "pH", 4.5, method(""))
+	b.test("1", "2024-10-20", "P", 5, method(""))
+	x := b.review(t, Options{Targets: defaultTargets(t)}).Beds[0]
+	if x.State != TestAgain {
+		t.Errorf("no method: %s: %s", x.State, x.Why)
+	}
+	contains(t, x.Why, "no method on the report: pH, P")
+
+	b = book{}
+	b.test("1", "2022-10-05", "pH", 4.5)
+	b.test("1", "2025-10-05", "OM", 4)
+	x = b.review(t, Options{Targets: defaultTargets(t)}).Beds[0]
+	if x.State != TestAgain {
+		t.Errorf("old: %s: %s", x.State, x.Why)
+	}
+	contains(t, x.Why, "tests over 18 months old: pH (2022-10-05)")
+}
+
+// Two tests of one day that fall on either side of the band settle nothing; a
+// deeper layer does not speak for the bed.
+func TestTestsOfOneDay(t *testing.T) {
+	b := sufficient("2024-10-20", "pH", 5.0, lab("L"))
+	b.test("1", "2024-10-20", "pH", 6.6, lab("Z"))
+	x := b.review(t, Options{Targets: defaultTargets(t)}).Beds[0]
+	if x.State != TestAgain {
+		t.Errorf("%s: %s", x.State, x.Why)
+	}
+	contains(t, x.Why, "disagree on pH: 5.0 (water 1:1, L), 6.6 (water 1:1, Z)")
+
+	b = sufficient("2024-10-20", "P", 15)
+	b.test("1", "2024-10-20", "P", 35, method("Olsen"))
+	b.test("1", "2024-10-20", "P", 90, layer(0, 30))
+	if x := b.review(t, Options{Targets: defaultTargets(t)}).Beds[0]; x.State != DoNow || !strings.Contains(x.Why, "P 15") {
+		t.Errorf("%s: %s", x.State, x.Why)
 	}
 }

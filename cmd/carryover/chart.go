@@ -148,8 +148,8 @@ func drawdownChart(r *analysis.Review, s shown, nutrients []string) plots.Drawdo
 	for i := range r.Beds {
 		b := &r.Beds[i]
 		d.Beds = append(d.Beds, bedName(r, b))
-		for n, c := range cols {
-			d.Panels = append(d.Panels, panelOf(b, c, i, n))
+		for n := range cols {
+			d.Panels = append(d.Panels, panelOf(b, cols, i, n))
 		}
 	}
 	d.Subtitle = "Spring tests joined to autumn tests by solid lines; winter dotted; bars are the 90 % range of one test; triangles mark a spreading that acts on that level, by its analysis."
@@ -195,16 +195,21 @@ func decimalYear(d dataset.Date) float64 {
 	return float64(y) + float64(d-start)/float64(next-start)
 }
 
-func panelOf(b *analysis.BedReview, c column, bed, nutrient int) plots.Panel {
+func panelOf(b *analysis.BedReview, cols []column, bed, nutrient int) plots.Panel {
+	c := cols[nutrient]
 	p := plots.Panel{Bed: bed, Nutrient: nutrient}
-	at := map[dataset.Date]int{}
+	type test struct {
+		date  dataset.Date
+		value float64
+	}
+	at, onDay := map[test]int{}, map[dataset.Date]int{}
 	for i := range b.Levels {
 		l := &b.Levels[i]
-		if l.Analyte != c.analyte || l.Estimate.Unit != c.unit || !l.Top() || l.Method != c.method && l.Method != "" {
+		if l.Analyte != c.analyte || l.Estimate.Unit != c.unit || !l.Top() || l.Method != c.method && (l.Method != "" || home(cols, column{l.Analyte, l.Method, l.Estimate.Unit}) != c) {
 			continue
 		}
 		if l.Method == c.method {
-			at[l.Date] = len(p.Points)
+			at[test{l.Date, l.Estimate.Value}], onDay[l.Date] = len(p.Points), len(p.Points)
 		}
 		timing := map[string]plots.Timing{analysis.Spring: plots.Spring, analysis.Autumn: plots.Autumn, analysis.MidSeason: plots.MidSeason}[l.Timing]
 		pt := plots.Point{
@@ -217,7 +222,7 @@ func panelOf(b *analysis.BedReview, c column, bed, nutrient int) plots.Panel {
 		pt.Doubt = l.Method == "" || l.Suspect
 		p.Points = append(p.Points, pt)
 	}
-	link := func(from, to dataset.Date, kind plots.LinkKind) {
+	link := func(from, to test, kind plots.LinkKind) {
 		f, ok := at[from]
 		t, ok2 := at[to]
 		if ok && ok2 {
@@ -227,12 +232,16 @@ func panelOf(b *analysis.BedReview, c column, bed, nutrient int) plots.Panel {
 	for i := range b.Changes {
 		if x := &b.Changes[i]; x.Analyte == c.analyte && x.Method == c.method && x.Estimate.Unit == c.unit {
 			kind := map[string]plots.LinkKind{analysis.Drawdown: plots.SeasonLink, analysis.Winter: plots.WinterLink, analysis.Year: plots.YearLink}[x.Kind]
-			link(x.From.Date, x.To.Date, kind)
+			link(test{x.From.Date, x.From.Value}, test{x.To.Date, x.To.Value}, kind)
 		}
 	}
 	for i := range b.Breaks {
 		if k := &b.Breaks[i]; slices.Contains(k.Analytes, c.analyte) {
-			link(k.From, k.To, plots.BreakLink)
+			f, ok := onDay[k.From]
+			t, ok2 := onDay[k.To]
+			if ok && ok2 {
+				p.Links = append(p.Links, plots.Link{From: f, To: t, Kind: plots.BreakLink})
+			}
 		}
 	}
 	for i := range b.Inputs {

@@ -59,7 +59,7 @@ func (l *looking) load(cmd *cobra.Command) (*analysis.Review, shown, error) {
 }
 
 func (l *looking) review(book *dataset.Book) (*analysis.Review, shown, error) {
-	o := analysis.Options{Book: filepath.Base(book.Dir), Invented: book.Config.Invented, South: south(book)}
+	o := analysis.Options{Book: bookName(book.Dir), Invented: book.Config.Invented, South: south(book)}
 	o.Select.Beds = l.beds
 	units, err := unitsOf(l.units, book)
 	if err != nil {
@@ -87,6 +87,14 @@ func (l *looking) review(book *dataset.Book) (*analysis.Review, shown, error) {
 	o.US = units.us
 	r, err := analysis.NewReview(book, rec, o)
 	return r, units, err
+}
+
+// bookName is the name of the book's folder, wherever one stands.
+func bookName(dir string) string {
+	if abs, err := filepath.Abs(dir); err == nil {
+		dir = abs
+	}
+	return filepath.Base(dir)
 }
 
 func south(b *dataset.Book) bool { return b.Config.Latitude != nil && *b.Config.Latitude < 0 }

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"time"
@@ -77,8 +78,22 @@ func demoBook(dir string) (*dataset.Book, error) {
 	if !errors.Is(err, dataset.ErrNoBook) {
 		return nil, err
 	}
+	// Made beside its place and renamed: an interrupted demo leaves no half book.
+	if entries, err := os.ReadDir(dir); err == nil && len(entries) > 0 {
+		return nil, fmt.Errorf("%s: %w\nhint: name another folder for the demo", dir, dataset.ErrNotEmpty)
+	}
+	parent := filepath.Dir(filepath.Clean(dir))
+	if err := os.MkdirAll(parent, 0o755); err != nil {
+		return nil, err
+	}
+	tmp, err := os.MkdirTemp(parent, ".demo-")
+	if err != nil {
+		return nil, err
+	}
+	defer os.RemoveAll(tmp)
+	making := filepath.Join(tmp, "book")
 	latitude, elevation := fixtures.DemoLatitude, fixtures.DemoElevation
-	book, err = makeBook(dir, dataset.Options{Grower: fixtures.DemoGrower, Units: "us", Latitude: &latitude, Elevation: &elevation, Invented: true})
+	book, err = makeBook(making, dataset.Options{Grower: fixtures.DemoGrower, Units: "us", Latitude: &latitude, Elevation: &elevation, Invented: true})
 	if err != nil {
 		return nil, err
 	}
@@ -96,5 +111,11 @@ func demoBook(dir string) (*dataset.Book, error) {
 			return nil, fmt.Errorf("demo batch %s: %w", b.Name, err)
 		}
 	}
-	return book, nil
+	if err := os.Remove(dir); err != nil && !errors.Is(err, fs.ErrNotExist) { // an empty folder of that name
+		return nil, err
+	}
+	if err := os.Rename(making, dir); err != nil {
+		return nil, err
+	}
+	return dataset.Open(dir)
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"math"
@@ -341,6 +342,9 @@ func showLevels(p *page, b *analysis.BedReview, s shown) {
 		date   dataset.Date
 		when   string
 		lab    string
+		depth  string
+		ground string
+		again  int // a cell that is taken starts another row
 	}
 	var keys []rowKey
 	cells := map[rowKey][]string{}
@@ -356,17 +360,21 @@ func showLevels(p *page, b *analysis.BedReview, s shown) {
 		if d := s.depth(l.DepthFrom, l.DepthTo); !slices.Contains(depths, d) {
 			depths = append(depths, d)
 		}
-		k := rowKey{l.Season, l.Timing, l.Date, l.When, l.Lab}
-		if cells[k] == nil {
-			keys = append(keys, k)
-			cells[k] = make([]string, len(cols))
-		}
+		k := rowKey{l.Season, l.Timing, l.Date, l.When, l.Lab, s.depth(l.DepthFrom, l.DepthTo), l.Ground, 0}
 		c := column{l.Analyte, l.Method, l.Estimate.Unit}
 		text := tableNumber(l)
 		if a, ok := unit.ByID(l.Analyte); l.Method == "" && ok && !a.Plain {
 			text += "?"
 		}
-		cells[k][slices.Index(cols, home(cols, c))] = text
+		n := slices.Index(cols, home(cols, c))
+		for cells[k] != nil && cells[k][n] != "" {
+			k.again++
+		}
+		if cells[k] == nil {
+			keys = append(keys, k)
+			cells[k] = make([]string, len(cols))
+		}
+		cells[k][n] = text
 		for _, id := range l.Doubts {
 			if !slices.Contains(ids[k], id) {
 				ids[k] = append(ids[k], id)
@@ -374,11 +382,12 @@ func showLevels(p *page, b *analysis.BedReview, s shown) {
 		}
 	}
 	slices.SortFunc(keys, func(x, y rowKey) int {
-		if x.date != y.date {
-			return int(x.date - y.date)
-		}
-		return strings.Compare(x.lab, y.lab)
+		return cmp.Or(cmp.Compare(x.date, y.date), strings.Compare(x.ground, y.ground), strings.Compare(x.lab, y.lab), strings.Compare(x.depth, y.depth), cmp.Compare(x.again, y.again))
 	})
+	// A day with several rows says what tells them apart.
+	many := func(k rowKey, other func(rowKey) bool) bool {
+		return slices.ContainsFunc(keys, func(o rowKey) bool { return o.date == k.date && o.timing == k.timing && other(o) })
+	}
 	var rows []tableRow
 	for _, k := range keys {
 		slices.Sort(ids[k])
@@ -388,6 +397,15 @@ func showLevels(p *page, b *analysis.BedReview, s shown) {
 		}
 		if strings.HasPrefix(day, k.timing+" ") {
 			day = "(no day)"
+		}
+		if k.ground != "" {
+			day += " " + plain(k.ground)
+		}
+		if many(k, func(o rowKey) bool { return o.depth != k.depth }) {
+			day += " " + k.depth
+		}
+		if many(k, func(o rowKey) bool { return o.lab != k.lab }) && k.lab != "" {
+			day += " " + plain(k.lab)
 		}
 		rows = append(rows, tableRow{fmt.Sprintf("%d %s %s%s", k.season, shortTiming(k.timing), day, refs(ids[k])), cells[k]})
 	}
@@ -467,6 +485,9 @@ func showChanges(p *page, r *analysis.Review, b *analysis.BedReview, s shown) {
 			case k.kind == analysis.Year:
 				label = fmt.Sprintf("%d to %d", c.From.Season, c.To.Season)
 			}
+			if c.Ground != "" {
+				label += " " + plain(c.Ground)
+			}
 			n, ok := at[label]
 			if !ok {
 				n = len(rows)
@@ -529,7 +550,7 @@ func showSeason(p *page, b *analysis.BedReview, s shown) {
 	}
 	p.line("")
 	p.para("", fmt.Sprintf("Season %d in full, 90 %% ranges; nutrient carryover into %d is the soil-test amount in the sampled depth, not all of it within a crop's reach", season, season+1))
-	table(p, []string{"", "drawdown", "range", "carried over, " + s.perAreaUnit(), "of the spring level", "doubts"}, rows)
+	table(p, []string{"", "drawdown", "range", "carried, " + s.perAreaUnit(), "of spring level", "doubts"}, rows)
 	for i := range b.Carryover {
 		if c := &b.Carryover[i]; c.IntoSeason == season+1 && c.Density.Source != "" {
 			p.para("", fmt.Sprintf("Bulk density %.2f g/cm3 (%.2f to %.2f), %s.", c.Density.Value, c.Density.Low, c.Density.High, c.Density.Source))
