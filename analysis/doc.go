@@ -21,7 +21,7 @@ import (
 	"carryover/dataset"
 )
 
-// Estimate is a number that never travels without its range.
+// Estimate is a figure with the range it may lie in.
 type Estimate struct {
 	Value float64 `json:"value"`
 	Low   float64 `json:"low"`
@@ -35,8 +35,7 @@ type Estimate struct {
 // RangeLevel is the level of every printed range.
 const RangeLevel = 0.9
 
-// Doubt is a reason not to trust a number, carried with it. Results refer to
-// doubts by ID.
+// Doubt says why a figure may mislead; results point at their doubts by ID.
 type Doubt struct {
 	ID   int      `json:"id"`
 	Code string   `json:"code"`

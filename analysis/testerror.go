@@ -12,10 +12,11 @@ import (
 // moisture and salts. pH in pH units, all else on the log scale.
 type testError struct{ core, lab, season float64 }
 
-// The component figures are defaults from memory, held within ranges that
-// published surveys print: core CV 10-80 % in short transects and within-lab CV
-// near 9 % (grain-growers' sampling notes and a ring test of 19 methods), pH
-// repeat near 0.1. Nutrients with no figure of their own borrow that of the
+// The component figures are defaults from memory. They lie within what surveys
+// print: core CV of 10-80 % in short transects (Grains Research and Development
+// Corporation, soil sampling notes), a median CV near 9 % between labs (Rayment
+// and Lyons 2019, Australasian ring tests 2013-15), 0.1 pH for sampling and
+// analysis together (Ferrari and Vermeulen). Nutrients with no figure of their own borrow that of the
 // nutrient that behaves most alike, and say so.
 func errorOf(analyte string) (e testError, basis string) {
 	switch analyte {

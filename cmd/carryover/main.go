@@ -100,7 +100,6 @@ Start with:   carryover demo          an invented patch, to look around
 	root.SetVersionTemplate("carryover {{.Version}}\n")
 	root.SetUsageTemplate(usageTemplate)
 	root.CompletionOptions.HiddenDefaultCmd = true
-	root.SetHelpCommand(&cobra.Command{Hidden: true})
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
 	root.AddGroup(&cobra.Group{ID: groupMain, Title: "Commands:"}, &cobra.Group{ID: groupMore, Title: "More:"})
 	root.PersistentFlags().String("book", "", "folder of the record book (else $CARRYOVER_BOOK, else this folder and those above)")

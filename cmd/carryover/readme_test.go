@@ -137,3 +137,31 @@ func words(line string) (out []string) {
 	}
 	return out
 }
+
+// The README's sheet map reads the sheet it is written for.
+func TestReadmeMap(t *testing.T) {
+	_, rest, _ := strings.Cut(readme(t), "```toml\n")
+	lab, _, ok := strings.Cut(rest, "```")
+	heading := regexp.MustCompile("`(Sample,Date,[^`]*)`").FindStringSubmatch(readme(t))
+	if !ok || heading == nil {
+		t.Fatal("README.md shows no sheet map, or no headings for it")
+	}
+	dir := t.TempDir()
+	file := func(name, text string) string {
+		path := filepath.Join(dir, name)
+		if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		return path
+	}
+	book := filepath.Join(dir, "patch")
+	must(t, "new", book)
+	must(t, "import", "--book", book, file("beds.csv", "bed,from,area (sq ft)\nNorth,2020-01-01,1000\n"))
+	must(t, "import", "--book", book, "--map", file("lab.toml", lab), file("lab-2026.csv", heading[1]+"\nNorth,10/28/2026,6.1,5.2,80,180\n"))
+	got := must(t, "export", "levels", "--book", book)
+	for _, want := range []string{"2026-10-28", "pH (water 1:1)", ",6.1,5.2,80,180"} {
+		if !strings.Contains(got, want) {
+			t.Errorf("no %q in\n%s", want, got)
+		}
+	}
+}
