@@ -64,7 +64,7 @@ func Analytes() []Analyte {
 		{ID: "Na", Name: "sodium", Kind: Fraction, Molar: mNa, Charge: 1},
 		{ID: "NO3-N", Name: "nitrate nitrogen", Kind: Fraction, Molar: mN, NeedForm: true},
 		{ID: "NH4-N", Name: "ammonium nitrogen", Kind: Fraction, Molar: mN, NeedForm: true},
-		{ID: "B", Name: "boron", Kind: Fraction, Decimals: 1},
+		{ID: "B", Name: "boron", Kind: Fraction, Decimals: 2},
 		{ID: "Zn", Name: "zinc", Kind: Fraction, Decimals: 1},
 		{ID: "Mn", Name: "manganese", Kind: Fraction, Decimals: 1},
 		{ID: "Fe", Name: "iron", Kind: Fraction},
