@@ -38,13 +38,16 @@ type Result struct {
 	Dir     string         // in batches/
 	Rows    map[string]int // written, by table
 	Skipped map[string]int // in the book already, by table
+	Warning string         // what went wrong after the batch stood; empty: nothing
 }
 
 // Commit adds a batch to the book: all of it or nothing. Rows that the book
 // holds already (alike in all columns but the source) are left out and
 // counted; of amendments, harvests, covers, tillage and lists, where two equal
 // rows can be two events, as many are added as the batch has beyond the book.
-// A row that was corrected or withdrawn since counts as one the book holds.
+// A row that was corrected or withdrawn since counts as one the book holds. A
+// row whose sheet names no grower is kept so, and is compared as one of the
+// grower in book.toml.
 //
 // The error wraps ErrNothingNew, ErrRow (a value or a correction that cannot
 // be kept), ErrConflict (*ConflictError), ErrUnknownBed (*UnknownBedError),
@@ -66,7 +69,7 @@ func (b *Book) Commit(batch Batch) (Result, error) {
 	if err != nil {
 		return Result{}, err
 	}
-	in, skipped, err := b.admit(names, live, batch.Records)
+	in, named, skipped, err := b.admit(names, live, batch.Records)
 	if err != nil {
 		return Result{}, err
 	}
@@ -79,6 +82,7 @@ func (b *Book) Commit(batch Batch) (Result, error) {
 	for _, t := range tables() {
 		for i := range t.len(in) {
 			t.source(in, i).Batch = int32(m.Number)
+			t.source(named, i).Batch = int32(m.Number)
 		}
 		if n := t.len(in); n > 0 {
 			res.Rows[t.name()] = n
@@ -89,13 +93,21 @@ func (b *Book) Commit(batch Batch) (Result, error) {
 		return Result{}, err
 	}
 	// The batch stands. What fails from here the next reader makes good.
-	takeOut(live, in.Corrections)
+	takeOut(live, named.Corrections)
 	for _, t := range tables() {
-		t.add(live, in)
+		t.add(live, named)
 	}
 	live.Sort()
-	_ = b.publish(live, append(names, res.Dir))
+	res.Warning = b.republish(live, append(names, res.Dir))
 	return res, nil
+}
+
+// republish is publish for a batch that stands: a failure is a warning.
+func (b *Book) republish(rec *Records, batches []string) (warning string) {
+	if err := b.publish(rec, batches); err != nil {
+		return fmt.Sprintf("records/ could not be replaced: other programs that read it see the old rows until the next command (%v)", err)
+	}
+	return ""
 }
 
 // write makes the folder of a batch under a hidden name and shows it by one
@@ -159,41 +171,47 @@ type line struct {
 	line        int32
 }
 
-// admit returns the rows of in that are new to the book, or why they cannot
-// be taken. live is what the book holds.
-func (b *Book) admit(names []string, live, in *Records) (fresh *Records, skipped map[string]int, err error) {
-	fresh = &Records{}
+// admit returns the rows of in that are new to the book, as their sheets have
+// them and with their grower named, or why they cannot be taken. live is what
+// the book holds.
+func (b *Book) admit(names []string, live, in *Records) (own, fresh *Records, skipped map[string]int, err error) {
+	refuse := func(err error) (*Records, *Records, map[string]int, error) { return nil, nil, nil, err }
+	own, fresh = &Records{}, &Records{}
 	if in != nil {
-		for _, t := range tables() {
-			t.add(fresh, in) // a copy: the caller's rows stay as they are
+		for _, t := range tables() { // copies: the caller's rows stay as they are
+			t.add(own, in)
+			t.add(fresh, in)
 		}
+		fresh.nameGrower(b.Config.Grower)
 	}
 	total := fresh.Total()
 	if total == 0 {
-		return nil, nil, fmt.Errorf("%w: the sheets hold no rows", ErrNothingNew)
+		return refuse(fmt.Errorf("%w: the sheets hold no rows", ErrNothingNew))
 	}
+	sheet := &Records{} // all rows of the sheets, with their grower
 	for _, t := range tables() {
 		check := t.check()
 		for i := range t.len(fresh) {
-			t.source(fresh, i).Batch = 0
+			t.source(own, i).Batch, t.source(fresh, i).Batch = 0, 0
 			if err := check(fresh, i); err != nil {
-				return nil, nil, err
+				return refuse(err)
 			}
 		}
+		t.add(sheet, fresh)
 	}
 	skipped = map[string]int{}
 	corrections := tableNamed("corrections")
 	n := corrections.len(fresh)
-	dropKnown(corrections, fresh, live, &Records{}, func(int) bool { return false })
+	dropKnown(corrections, own, fresh, live, &Records{}, func(int) bool { return false })
 	if k := n - corrections.len(fresh); k > 0 {
 		skipped["corrections"] = k
 	}
 	if err := checkCorrections(fresh, live); err != nil {
-		return nil, nil, err
+		return refuse(err)
 	}
 	gone, err := b.superseded(names, live)
 	if err != nil {
-		return nil, nil, err
+		return refuse(err)
 	}
 	rest := live
 	replacing := map[line]bool{}
@@ -215,14 +233,14 @@ func (b *Book) admit(names []string, live, in *Records) (fresh *Records, skipped
 			continue
 		}
 		n := t.len(fresh)
-		goneAgain += dropKnown(t, fresh, rest, gone, func(i int) bool {
+		goneAgain += dropKnown(t, own, fresh, rest, gone, func(i int) bool {
 			s := t.source(fresh, i)
 			return replacing[line{t.name(), s.File, s.Line}]
 		})
 		if k := n - t.len(fresh); k > 0 {
 			skipped[t.name()] = k
 		}
-		findConflicts(t, fresh, rest, &conflicts)
+		findConflicts(t, sheet, fresh, rest, &conflicts)
 	}
 	if fresh.Total() == 0 {
 		err := fmt.Errorf("%w: all %d %s are in the book already", ErrNothingNew, total, plural(total, "row", "rows"))
@@ -233,10 +251,10 @@ func (b *Book) admit(names []string, live, in *Records) (fresh *Records, skipped
 			err = hint(fmt.Errorf("%w, %d of them corrected or withdrawn since", err, goneAgain),
 				"carryover undo with the number of the correcting batch brings them back")
 		}
-		return nil, nil, err
+		return refuse(err)
 	}
 	if conflicts.Total > 0 {
-		return nil, nil, &conflicts
+		return refuse(&conflicts)
 	}
 	known := bedNames(rest, fresh)
 	unknown := &UnknownBedError{}
@@ -245,18 +263,19 @@ func (b *Book) admit(names []string, live, in *Records) (fresh *Records, skipped
 		findUnknownBeds(rest, known, unknown) // a bed's only description may have gone
 	}
 	if unknown.Total > 0 {
-		return nil, nil, unknown
+		return refuse(unknown)
 	}
 	if len(skipped) == 0 {
 		skipped = nil
 	}
-	return fresh, skipped, nil
+	return own, fresh, skipped, nil
 }
 
-// dropKnown leaves the rows of fresh that neither live nor gone holds, and
-// returns how many were found in gone only. A replacing row is not compared
-// with gone: it may well set an earlier value right again.
-func dropKnown(t table, fresh, live, gone *Records, replacing func(i int) bool) (goneAgain int) {
+// dropKnown leaves the rows of fresh, and those beside them of own, that
+// neither live nor gone holds, and returns how many were found in gone only. A
+// replacing row is not compared with gone: it may well set an earlier value
+// right again.
+func dropKnown(t table, own, fresh, live, gone *Records, replacing func(i int) bool) (goneAgain int) {
 	if t.len(fresh) == 0 {
 		return 0
 	}
@@ -268,55 +287,134 @@ func dropKnown(t table, fresh, live, gone *Records, replacing func(i int) bool) 
 	for i := range t.len(gone) {
 		had[key(gone, i)]++
 	}
-	t.keep(fresh, func(i int) bool {
+	keep := make([]bool, t.len(fresh))
+	for i := range keep {
 		k := key(fresh, i)
-		if have[k] > 0 {
+		switch {
+		case have[k] > 0:
 			if t.isEvents() {
 				have[k]--
 			}
-			return false
-		}
-		if had[k] > 0 && !replacing(i) {
+		case had[k] > 0 && !replacing(i):
 			goneAgain++
 			if t.isEvents() {
 				had[k]--
 			}
-			return false
+		default:
+			keep[i] = true
+			if !t.isEvents() {
+				have[k]++
+			}
 		}
-		if !t.isEvents() {
-			have[k]++
-		}
-		return true
-	})
+	}
+	for _, rec := range []*Records{own, fresh} {
+		t.keep(rec, func(i int) bool { return keep[i] })
+	}
 	return goneAgain
 }
 
-// findConflicts looks for two rows of one subject, in fresh and rest.
-func findConflicts(t table, fresh, rest *Records, e *ConflictError) {
-	key := t.subject()
-	if key == nil || t.len(fresh) == 0 {
+// findConflicts looks for two rows of one subject in fresh and rest, and for
+// rows of fresh that took the place of a row of rest in their sheet.
+func findConflicts(t table, sheet, fresh, rest *Records, e *ConflictError) {
+	if t.len(fresh) == 0 {
 		return
 	}
 	type at struct {
 		rec *Records
 		i   int
 	}
-	seen := make(map[rowKey]at, t.len(rest)+t.len(fresh))
-	for i := range t.len(rest) {
-		seen[key(rest, i)] = at{rest, i}
-	}
-	for i := range t.len(fresh) {
-		k := key(fresh, i)
-		other, clash := seen[k]
-		if !clash {
-			seen[k] = at{fresh, i}
-			continue
-		}
+	add := func(i int, other at, edited bool) {
 		if e.Total++; len(e.Conflicts) < maxListed {
 			e.Conflicts = append(e.Conflicts, Conflict{t.name(), t.say(fresh, i), *t.source(fresh, i),
-				*t.source(other.rec, other.i), t.differs(fresh, i, other.rec, other.i)})
+				*t.source(other.rec, other.i), t.differs(fresh, i, other.rec, other.i), edited})
 		}
 	}
+	edits := findEdits(t, sheet, fresh, rest)
+	key := t.subject()
+	seen := map[rowKey]at{}
+	if key != nil {
+		for i := range t.len(rest) {
+			seen[key(rest, i)] = at{rest, i}
+		}
+	}
+	for i := range t.len(fresh) {
+		if key != nil {
+			k := key(fresh, i)
+			if other, clash := seen[k]; clash {
+				add(i, other, false)
+				continue
+			}
+			seen[k] = at{fresh, i}
+		}
+		if j, ok := edits[i]; ok {
+			add(i, at{rest, j}, true)
+		}
+	}
+}
+
+// findEdits returns, for rows of fresh, the row of rest that the same line of
+// the same sheet held when it was imported before. That row must have gone from
+// the sheet, and either the sheet still holds another row of that import, or
+// old and new row are of one bed, day and thing: sheets of two seasons may
+// share a name.
+func findEdits(t table, sheet, fresh, rest *Records) map[int]int {
+	type inFile struct {
+		file string
+		key  rowKey
+	}
+	type inBatch struct {
+		file  string
+		batch int32
+	}
+	key, like := t.identity(), t.likeness()
+	left := map[inFile]int{} // rows of the sheet that stand for no row of rest yet
+	lines := map[line]rowKey{}
+	for i := range t.len(sheet) {
+		s, k := t.source(sheet, i), key(sheet, i)
+		left[inFile{s.File, k}]++
+		lines[line{t.name(), s.File, s.Line}] = k
+	}
+	files := map[string]bool{}
+	for i := range t.len(fresh) {
+		files[t.source(fresh, i).File] = true
+	}
+	again := map[inBatch]bool{}
+	missed := map[line][]int{}
+	var moved []int
+	for i := range t.len(rest) {
+		s := t.source(rest, i)
+		if !files[s.File] {
+			continue
+		}
+		k := key(rest, i)
+		if lines[line{t.name(), s.File, s.Line}] != k || left[inFile{s.File, k}] == 0 {
+			moved = append(moved, i)
+			continue
+		}
+		left[inFile{s.File, k}]--
+		again[inBatch{s.File, s.Batch}] = true
+	}
+	for _, i := range moved {
+		s := t.source(rest, i)
+		if k := (inFile{s.File, key(rest, i)}); left[k] > 0 {
+			left[k]--
+			again[inBatch{s.File, s.Batch}] = true
+		} else {
+			at := line{t.name(), s.File, s.Line}
+			missed[at] = append(missed[at], i)
+		}
+	}
+	edits := map[int]int{}
+	for i := range t.len(fresh) {
+		s := t.source(fresh, i)
+		for _, j := range missed[line{t.name(), s.File, s.Line}] {
+			was := t.source(rest, j)
+			if again[inBatch{was.File, was.Batch}] || like(rest, j) == like(fresh, i) {
+				edits[i] = j
+			}
+		}
+	}
+	return edits
 }
 
 // checkCorrections wants each correction to name rows that stand in live, and
@@ -419,6 +517,7 @@ func (b *Book) superseded(names []string, live *Records) (*Records, error) {
 		}
 		addCorrected(gone, raw, of[n])
 	}
+	gone.nameGrower(b.Config.Grower)
 	return gone, nil
 }
 

@@ -33,6 +33,7 @@ type Config struct {
 	Units     string             `toml:"units"`       // us or metric: what is shown
 	Latitude  *float64           `toml:"latitude"`    // degrees north
 	Elevation *float64           `toml:"elevation_m"` // above the sea
+	Dates     string             `toml:"dates"`       // MDY or DMY: how sheets write 10/11/2026; empty: not said
 	Invented  bool               `toml:"invented"`    // a demo book: nothing in it is real
 	Lab       map[string]Lab     `toml:"lab"`
 	Measure   map[string]Measure `toml:"measure"`
@@ -118,8 +119,9 @@ func (c Config) text() string {
 		b.WriteString("# An invented demo book: no such patch, no such grower, no such lab.\n")
 	}
 	line("format", strconv.Itoa(c.Format), "of this book; the program minds it")
-	line("grower", strconv.Quote(c.Grower), "kept with every record")
+	line("grower", strconv.Quote(c.Grower), "whose the rows are that name no grower")
 	line("units", strconv.Quote(c.Units), "us or metric: what is shown")
+	line("# dates", `"MDY"`, "order of dates such as 10/28/2026: MDY or DMY")
 	number("latitude", c.Latitude, "degrees north of the equator; south is negative")
 	number("elevation_m", c.Elevation, "metres above the sea")
 	if c.Invented {
@@ -139,6 +141,8 @@ func (c Config) check() error {
 		return bad("format = %d, expected format = %d", c.Format, Format)
 	case c.Units != "us" && c.Units != "metric":
 		return bad(`units = %q, expected "us" or "metric"`, c.Units)
+	case c.Dates != "" && c.Dates != "MDY" && c.Dates != "DMY":
+		return bad(`dates = %q, expected "MDY" or "DMY"`, c.Dates)
 	case c.Latitude != nil && !(*c.Latitude >= -90 && *c.Latitude <= 90):
 		return bad("latitude = %v, expected -90 to 90", *c.Latitude)
 	case strings.ContainsFunc(c.Grower, unicode.IsControl):

@@ -59,9 +59,20 @@ type Conflict struct {
 	Here    Source // the new row, without batch
 	There   Source // the other: in the book, or of the same batch (Batch 0)
 	Differs string // "reported_value 50 here, 60 there"
+	Edited  bool   // There stood on this line of the sheet when it was imported before
 }
 
-// ConflictError lists rows that contradict rows of the book or each other.
+// Replaces is what the column replaces of a sheet says to correct the row
+// There: "3:tests.csv:7". It is empty for a row that is not in the book.
+func (c Conflict) Replaces() string {
+	if c.There.Batch == 0 {
+		return ""
+	}
+	return fmt.Sprintf("%d:%s:%d", c.There.Batch, c.There.File, c.There.Line)
+}
+
+// ConflictError lists rows that contradict rows of the book or each other, and
+// rows that were changed in place in a sheet that is imported again.
 type ConflictError struct {
 	Conflicts []Conflict // the first 50
 	Total     int
@@ -70,10 +81,13 @@ type ConflictError struct {
 func (e *ConflictError) Error() string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "%v: %d %s", ErrConflict, e.Total, plural(e.Total, "pair", "pairs"))
-	sampled := false
+	sampled, edited := false, false
 	for _, c := range e.Conflicts {
 		fmt.Fprintf(&b, "\n  %v and %v: %s: %s", c.Here, c.There, c.Subject, c.Differs)
-		sampled = sampled || c.Table == "soil_tests"
+		if r := c.Replaces(); r != "" {
+			b.WriteString("; replaces: " + r)
+		}
+		sampled, edited = sampled || c.Table == "soil_tests" && !c.Edited, edited || c.Edited
 	}
 	more(&b, e.Total-len(e.Conflicts))
 	b.WriteString("\nhint: ")
@@ -81,6 +95,9 @@ func (e *ConflictError) Error() string {
 		b.WriteString("if both are true, name the two samples in a column `sample`; ")
 	}
 	b.WriteString("to correct an earlier row, name its batch and line in a column `replaces`")
+	if edited {
+		b.WriteString("; a row that is new stands on a line of its own, or in a sheet of another name")
+	}
 	return b.String()
 }
 

@@ -35,6 +35,7 @@ type manifest struct {
 	Program string         `json:"program,omitempty"`
 	Time    *time.Time     `json:"time,omitempty"`
 	Batches []string       `json:"batches,omitempty"` // records: the folders they were resolved from
+	Grower  string         `json:"grower,omitempty"`  // records: whose the rows are that name no grower
 	Tables  []fileEntry    `json:"tables"`
 	Sources []sourceEntry  `json:"sources,omitempty"`
 	Map     *mapEntry      `json:"map,omitempty"`
@@ -87,12 +88,26 @@ func (m *manifest) encode() ([]byte, error) {
 	return b.Bytes(), err
 }
 
-func decodeManifest(data []byte) (*manifest, error) {
+// decodeManifest reads a manifest. The error wraps ErrFormat if a newer program
+// wrote it, whatever else this program cannot make of it, else ErrDamaged.
+func decodeManifest(where string, data []byte) (*manifest, error) {
 	m := &manifest{}
 	d := json.NewDecoder(bytes.NewReader(data))
 	d.DisallowUnknownFields()
-	if err := d.Decode(m); err != nil {
-		return nil, err
+	err := d.Decode(m)
+	if err != nil {
+		var only struct {
+			Format int `json:"format"`
+		}
+		if json.Unmarshal(data, &only) == nil {
+			m.Format = only.Format
+		}
+	}
+	switch {
+	case m.Format > Format:
+		return nil, hint(fmt.Errorf("%s: %w: it has format %d, this program reads up to %d", where, ErrFormat, m.Format, Format), "use a newer carryover")
+	case err != nil:
+		return nil, damaged(where, "its manifest cannot be understood: %v", err)
 	}
 	return m, nil
 }
@@ -155,12 +170,9 @@ func (b *Book) readManifest(name string) (*manifest, error) {
 	if sha(data)[:12] != batchName.FindStringSubmatch(name)[2] {
 		return nil, damaged(where, "its manifest is not the one its folder was named for")
 	}
-	m, err := decodeManifest(data)
+	m, err := decodeManifest(where, data)
 	if err != nil {
-		return nil, damaged(where, "its manifest cannot be understood: %v", err)
-	}
-	if m.Format > Format {
-		return nil, hint(fmt.Errorf("%s: %w: it has format %d, this program reads up to %d", where, ErrFormat, m.Format, Format), "use a newer carryover")
+		return nil, err
 	}
 	if m.Number != numberOf(name) {
 		return nil, damaged(where, "its manifest says batch %d", m.Number)
@@ -286,8 +298,8 @@ func (l *batchLog) judge() error {
 }
 
 // resolve reads the live batches and applies their corrections, each to what
-// stood before its batch. Rows come sorted; loose are corrections that found
-// no row.
+// stood before its batch. Rows come sorted and with their grower; loose are
+// corrections that found no row.
 func (b *Book) resolve(l *batchLog) (rec *Records, loose []Correction, err error) {
 	rec = &Records{}
 	for i, m := range l.manifests {
@@ -307,6 +319,7 @@ func (b *Book) resolve(l *batchLog) (rec *Records, loose []Correction, err error
 			t.add(rec, one)
 		}
 	}
+	rec.nameGrower(b.Config.Grower)
 	rec.Sort()
 	return rec, loose, nil
 }

@@ -24,9 +24,12 @@ const (
 	recordsOld = ".records-old"
 )
 
-// recordsName is the folder in records/ for a list of batch folders. The list
-// alone decides, so one directory listing tells whether records are current.
-func recordsName(batches []string) string { return sha([]byte(strings.Join(batches, "\n")))[:16] }
+// recordsName is the folder in records/ for a list of batch folders and the
+// grower that book.toml names. They alone decide, so one directory listing
+// tells whether records are current.
+func recordsName(batches []string, grower string) string {
+	return sha([]byte(strings.Join(append(slices.Clip(batches), grower), "\n")))[:16]
+}
 
 // Records returns the live rows of the book: superseded, withdrawn and undone
 // rows gone, every table sorted. They are read from records/ if that is current
@@ -92,16 +95,16 @@ func (b *Book) rebuild() (rec *Records, names []string, err error) {
 
 // readRecords reads records/ if it was resolved from exactly these batches.
 func (b *Book) readRecords(batches []string) (*Records, error) {
-	dir := filepath.Join(b.Dir, recordsDir, recordsName(batches))
+	dir := filepath.Join(b.Dir, recordsDir, recordsName(batches, b.Config.Grower))
 	data, err := os.ReadFile(filepath.Join(dir, manifestName))
 	if err != nil {
 		return nil, err
 	}
-	m, err := decodeManifest(data)
+	m, err := decodeManifest(recordsDir, data)
 	if err != nil {
-		return nil, damaged(recordsDir, "its manifest cannot be understood: %v", err)
+		return nil, err
 	}
-	if m.Format != Format || m.Kind != recordsDir || !slices.Equal(m.Batches, batches) || len(m.Tables) != len(tables()) {
+	if m.Format != Format || m.Kind != recordsDir || !slices.Equal(m.Batches, batches) || m.Grower != b.Config.Grower || len(m.Tables) != len(tables()) {
 		return nil, damaged(recordsDir, "its manifest is not that of these batches")
 	}
 	for i, t := range tables() {
@@ -123,7 +126,7 @@ func (b *Book) publish(rec *Records, batches []string) error {
 			return err
 		}
 	}
-	in := filepath.Join(tmp, recordsName(batches))
+	in := filepath.Join(tmp, recordsName(batches, b.Config.Grower))
 	if err := os.MkdirAll(in, 0o755); err != nil {
 		return err
 	}
@@ -131,7 +134,7 @@ func (b *Book) publish(rec *Records, batches []string) error {
 	if err != nil {
 		return err
 	}
-	m := manifest{Format: Format, Kind: recordsDir, Batches: batches, Tables: list}
+	m := manifest{Format: Format, Kind: recordsDir, Batches: batches, Grower: b.Config.Grower, Tables: list}
 	data, err := m.encode()
 	if err != nil {
 		return err
@@ -195,7 +198,7 @@ func (b *Book) complete() error {
 		if err != nil {
 			continue
 		}
-		if m, err := decodeManifest(data); err == nil && e.Name() == recordsName(m.Batches) {
+		if m, err := decodeManifest(recordsDir, data); err == nil && e.Name() == recordsName(m.Batches, m.Grower) {
 			lists = append(lists, m.Batches)
 		}
 	}
@@ -381,6 +384,27 @@ func formerNames(was string) (names []string) {
 		}
 	}
 	return names
+}
+
+// BedNames lists the names of the beds that are described, former names too;
+// never nil.
+func (r *Records) BedNames() []string {
+	names := []string{}
+	for k := range bedNames(r) {
+		names = append(names, k.bed)
+	}
+	slices.Sort(names)
+	return slices.Compact(names)
+}
+
+// nameGrower names the grower of the rows whose sheet named none.
+func (r *Records) nameGrower(grower string) {
+	if grower == "" {
+		return
+	}
+	for _, t := range tables() {
+		t.nameGrower(r, grower)
+	}
 }
 
 // bedKeys lists the beds that have any row, in (grower, bed) order.

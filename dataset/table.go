@@ -31,14 +31,16 @@ type table interface {
 	analyte(r *Records, i int) (string, bool)     // false: the table has none
 	isEvents() bool                               // two equal rows are two events
 
+	nameGrower(r *Records, grower string) // of rows that name none
 	sort(r *Records)
 	add(dst, src *Records)
 	keep(r *Records, keep func(i int) bool)
 	check() func(r *Records, i int) error
 
 	identity() func(r *Records, i int) rowKey // of all columns but the source
+	likeness() func(r *Records, i int) rowKey // of the first four columns of the order: bed, day and what
 	subject() func(r *Records, i int) rowKey  // of the columns that say what was measured; nil: none
-	say(r *Records, i int) string             // the subject in words
+	say(r *Records, i int) string             // the subject in words, or where there is none the columns of the order
 	differs(a *Records, i int, b *Records, j int) string
 
 	encode(w io.Writer, r *Records, group int) error
@@ -81,7 +83,8 @@ func tables() []table {
 			[]string{"grower", "material", "from", "component"},
 			func(a, b *Material) int {
 				return cmp.Or(cmp.Compare(a.Grower, b.Grower), cmp.Compare(a.Material, b.Material), nullFirst(a.From, b.From), cmp.Compare(a.Component, b.Component))
-			}, false, nil, func(t *Material) string { return t.Component }, nil},
+			}, false, nil, func(t *Material) string { return t.Component },
+			[]string{"grower", "material", "from", "component", "basis"}},
 		spec[Amendment]{"amendments", func(r *Records) *[]Amendment { return &r.Amendments }, func(t *Amendment) *Source { return &t.Source },
 			[]string{"grower", "bed", "date", "material"},
 			func(a, b *Amendment) int {
@@ -107,7 +110,8 @@ func tables() []table {
 			[]string{"grower", "bed", "site", "date", "period"},
 			func(a, b *Weather) int {
 				return cmp.Or(cmp.Compare(a.Grower, b.Grower), cmp.Compare(a.Bed, b.Bed), cmp.Compare(a.Site, b.Site), cmp.Compare(a.Date, b.Date), cmp.Compare(a.Period, b.Period))
-			}, false, func(t *Weather) (string, string) { return t.Grower, t.Bed }, nil, nil},
+			}, false, func(t *Weather) (string, string) { return t.Grower, t.Bed }, nil,
+			[]string{"grower", "bed", "site", "date", "period"}},
 		spec[WaterTest]{"water_tests", func(r *Records) *[]WaterTest { return &r.WaterTests }, func(t *WaterTest) *Source { return &t.Source },
 			[]string{"grower", "water", "analyte", "date"},
 			func(a, b *WaterTest) int {
@@ -235,6 +239,19 @@ func (s spec[T]) analyte(r *Records, i int) (string, bool) {
 		return "", false
 	}
 	return s.what(&(*s.rows(r))[i]), true
+}
+
+// nameGrower does nothing to corrections, which have no such column.
+func (s spec[T]) nameGrower(r *Records, grower string) {
+	if reflect.TypeFor[T]().Field(0).Name != "Grower" {
+		return
+	}
+	rows := *s.rows(r)
+	for i := range rows {
+		if f := reflect.ValueOf(&rows[i]).Elem().Field(0); f.Len() == 0 {
+			f.SetString(grower)
+		}
+	}
 }
 
 // sort is stable and ends with the source, so the order of equal keys never
@@ -377,21 +394,29 @@ func (s spec[T]) identity() func(r *Records, i int) rowKey {
 	return s.keyOf(columns(reflect.TypeFor[T]()))
 }
 
-func (s spec[T]) uniqueColumns() []column {
-	return slices.DeleteFunc(columns(reflect.TypeFor[T]()), func(c column) bool { return !slices.Contains(s.unique, c.name) })
+func (s spec[T]) likeness() func(r *Records, i int) rowKey {
+	return s.keyOf(s.columnsNamed(s.order[:min(4, len(s.order))]))
+}
+
+func (s spec[T]) columnsNamed(names []string) []column {
+	return slices.DeleteFunc(columns(reflect.TypeFor[T]()), func(c column) bool { return !slices.Contains(names, c.name) })
 }
 
 func (s spec[T]) subject() func(r *Records, i int) rowKey {
 	if s.unique == nil {
 		return nil
 	}
-	return s.keyOf(s.uniqueColumns())
+	return s.keyOf(s.columnsNamed(s.unique))
 }
 
 func (s spec[T]) say(r *Records, i int) string {
 	v := reflect.ValueOf(&(*s.rows(r))[i]).Elem()
 	var words []string
-	for _, c := range s.uniqueColumns() {
+	names := s.unique
+	if names == nil {
+		names = s.order
+	}
+	for _, c := range s.columnsNamed(names) {
 		if w := text(v.Field(c.field)); w != "" && c.name != "grower" && c.name != "date_basis" {
 			if strings.HasPrefix(c.name, "depth_") {
 				w = strings.NewReplacer("depth_from_cm", "from ", "depth_to_cm", "to ").Replace(c.name) + w + " cm"

@@ -53,26 +53,26 @@ func (b *Book) Batches() ([]BatchInfo, error) {
 }
 
 // Undo takes batch n out of the records by a marker, which is a batch of its
-// own; undoing the marker brings the batch back. It returns the marker's
-// number.
+// own; undoing the marker brings the batch back. Number and Dir of the result
+// are those of the marker.
 //
 // The error wraps ErrNoBatch for an unknown number, and ErrUndo with the reason
 // if the batch is undone already, or if later batches rest on it.
-func (b *Book) Undo(n int, program string, now time.Time) (marker int, err error) {
+func (b *Book) Undo(n int, program string, now time.Time) (Result, error) {
 	unlock, err := b.lock(lockWait)
 	if err != nil {
-		return 0, err
+		return Result{}, err
 	}
 	defer unlock()
 	if err := b.sweep(); err != nil {
-		return 0, err
+		return Result{}, err
 	}
 	l, err := b.readLog()
 	if err != nil {
-		return 0, err
+		return Result{}, err
 	}
 	if n < 1 || n > len(l.names) {
-		return 0, fmt.Errorf("%w: %d: the book has batches 1 to %d", ErrNoBatch, n, len(l.names))
+		return Result{}, fmt.Errorf("%w: %d: the book has batches 1 to %d", ErrNoBatch, n, len(l.names))
 	}
 	if l.dead[n-1] {
 		err := fmt.Errorf("%w: batch %d is undone already", ErrUndo, n)
@@ -81,34 +81,34 @@ func (b *Book) Undo(n int, program string, now time.Time) (marker int, err error
 				err = hint(err, "to bring it back, undo batch %d", m.Number)
 			}
 		}
-		return 0, err
+		return Result{}, err
 	}
 	now = now.UTC().Truncate(time.Second)
 	m := &manifest{Format: Format, Kind: kindUndo, Number: len(l.names) + 1, Undoes: n, Program: program, Time: &now, Tables: []fileEntry{}}
 	after := &batchLog{names: l.names, manifests: append(slices.Clip(l.manifests), m)}
 	if err := after.judge(); err != nil {
-		return 0, err
+		return Result{}, err
 	}
 	rec, loose, err := b.resolve(after)
 	if err != nil {
-		return 0, err
+		return Result{}, err
 	}
 	if why := standing(rec, loose, l, after, n); why != nil {
-		return 0, fmt.Errorf("%w: batch %d: %w", ErrUndo, n, why)
+		return Result{}, fmt.Errorf("%w: batch %d: %w", ErrUndo, n, why)
 	}
 	name, err := b.write(m, &Records{}, nil)
 	if err != nil {
-		return 0, err
+		return Result{}, err
 	}
-	_ = b.publish(rec, append(l.names, name)) // else the next reader mends it
-	return m.Number, nil
+	return Result{Number: m.Number, Dir: name, Warning: b.republish(rec, append(l.names, name))}, nil
 }
 
 // standing refuses a state that no import could have made: a correction of
 // rows that are gone, rows that contradict each other, a bed that nothing
 // describes, or rows that come back beside their own later re-import.
 func standing(rec *Records, loose []Correction, was, is *batchLog, n int) error {
-	for _, c := range loose {
+	if len(loose) > 0 {
+		c := loose[0]
 		if c.OfBatch == int32(n) {
 			return fmt.Errorf("batch %d corrects rows of it: undo batch %d first", c.Batch, c.Batch)
 		}

@@ -106,8 +106,10 @@ func (b *Book) verifyTop(find func(where, format string, args ...any)) error {
 // plainReason is the text of an error without its hint and its prefix.
 func plainReason(err error) string {
 	text, _, _ := strings.Cut(err.Error(), "\nhint:")
-	if i := strings.Index(text, ErrDamaged.Error()+": "); i >= 0 {
-		text = text[i+len(ErrDamaged.Error())+2:]
+	for _, kind := range []error{ErrDamaged, ErrFormat} {
+		if _, reason, ok := strings.Cut(text, kind.Error()+": "); ok {
+			return reason
+		}
 	}
 	return text
 }
