@@ -354,9 +354,9 @@ func findConflicts(t table, sheet, fresh, rest *Records, e *ConflictError) {
 
 // findEdits returns, for rows of fresh, the row of rest that the same line of
 // the same sheet held when it was imported before. That row must have gone from
-// the sheet, and either the sheet still holds another row of that import, or
-// old and new row are of one bed, day and thing: sheets of two seasons may
-// share a name.
+// the sheet, and either old and new row are of one bed, day and thing, or the
+// sheet still holds another row of that import: sheets of two seasons may share
+// a name.
 func findEdits(t table, sheet, fresh, rest *Records) map[int]int {
 	type inFile struct {
 		file string
@@ -368,11 +368,12 @@ func findEdits(t table, sheet, fresh, rest *Records) map[int]int {
 	}
 	key, like := t.identity(), t.likeness()
 	left := map[inFile]int{} // rows of the sheet that stand for no row of rest yet
-	lines := map[line]rowKey{}
+	lines := map[line][]rowKey{}
+	lineOf := func(s *Source) line { return line{t.name(), s.File, s.Line} }
 	for i := range t.len(sheet) {
 		s, k := t.source(sheet, i), key(sheet, i)
 		left[inFile{s.File, k}]++
-		lines[line{t.name(), s.File, s.Line}] = k
+		lines[lineOf(s)] = append(lines[lineOf(s)], k)
 	}
 	files := map[string]bool{}
 	for i := range t.len(fresh) {
@@ -387,7 +388,7 @@ func findEdits(t table, sheet, fresh, rest *Records) map[int]int {
 			continue
 		}
 		k := key(rest, i)
-		if lines[line{t.name(), s.File, s.Line}] != k || left[inFile{s.File, k}] == 0 {
+		if !slices.Contains(lines[lineOf(s)], k) || left[inFile{s.File, k}] == 0 {
 			moved = append(moved, i)
 			continue
 		}
@@ -400,16 +401,20 @@ func findEdits(t table, sheet, fresh, rest *Records) map[int]int {
 			left[k]--
 			again[inBatch{s.File, s.Batch}] = true
 		} else {
-			at := line{t.name(), s.File, s.Line}
-			missed[at] = append(missed[at], i)
+			missed[lineOf(s)] = append(missed[lineOf(s)], i)
 		}
 	}
 	edits := map[int]int{}
 	for i := range t.len(fresh) {
-		s := t.source(fresh, i)
-		for _, j := range missed[line{t.name(), s.File, s.Line}] {
+		at := lineOf(t.source(fresh, i))
+		for _, j := range missed[at] {
 			was := t.source(rest, j)
-			if again[inBatch{was.File, was.Batch}] || like(rest, j) == like(fresh, i) {
+			if like(rest, j) == like(fresh, i) {
+				edits[i] = j
+				break
+			}
+			// Of a line with several analytes, one is not another's edit.
+			if again[inBatch{was.File, was.Batch}] && len(lines[at]) == 1 {
 				edits[i] = j
 			}
 		}
@@ -512,7 +517,7 @@ func (b *Book) superseded(names []string, live *Records) (*Records, error) {
 			}
 		}
 		raw := &Records{}
-		if err := readTables(filepath.Join(b.Dir, "batches", names[n-1]), where, list, raw); err != nil {
+		if err := readTables(filepath.Join(b.Dir, "batches", names[n-1]), where, m.Format, list, raw); err != nil {
 			return nil, err
 		}
 		addCorrected(gone, raw, of[n])

@@ -83,6 +83,7 @@ func TestBookToml(t *testing.T) {
 		{"format = 1\nunits = \"us\"\n[lab.Sample]\nmethod = \"x\"\n", []string{"book.toml:4", "lab.Sample.method"}},
 		{"format = 1\nunits = \"acre\"\n", []string{`units = "acre"`, `expected "us" or "metric"`}},
 		{"format = 1\nunits = \"us\"\nlatitude = 91\n", []string{"latitude = 91", "-90 to 90"}},
+		{"format = 1\nunits = \"us\"\ndates = \"YMD\"\n", []string{`dates = "YMD"`, `expected "MDY" or "DMY"`}},
 		{"format = 1\nunits = \"us\"\nelevation_m = 90000\n", []string{"elevation_m"}},
 		{"format = 1\nunits = \"us\"\n[measure.barrow]\namount = -1\nunit = \"cu ft\"\n", []string{"measure.barrow"}},
 		{"format = 1\nunits = us\n", []string{"book.toml:2"}},
@@ -98,10 +99,10 @@ func TestBookToml(t *testing.T) {
 		}
 		mustSay(t, err, c.want...)
 	}
-	good := "format = 1\nunits = \"metric\"\n[lab.\"Lab A\"]\ndepth = \"0-6 in\"\nmethods = { P = \"P-M3\" }\nunits = { P = \"ppm\" }\n[measure.barrow]\namount = 6\nunit = \"cu ft\"\n"
+	good := "format = 1\nunits = \"metric\"\ndates = \"DMY\"\n[lab.\"Lab A\"]\ndepth = \"0-6 in\"\nmethods = { P = \"P-M3\" }\nunits = { P = \"ppm\" }\n[measure.barrow]\namount = 6\nunit = \"cu ft\"\n"
 	os.WriteFile(filepath.Join(b.Dir, "book.toml"), []byte(good), 0o644)
 	got, err := Open(b.Dir)
-	if err != nil || got.Config.Lab["Lab A"].Methods["P"] != "P-M3" || got.Config.Measure["barrow"].Amount != 6 {
+	if err != nil || got.Config.Dates != "DMY" || got.Config.Lab["Lab A"].Methods["P"] != "P-M3" || got.Config.Measure["barrow"].Amount != 6 {
 		t.Errorf("%+v %v", got, err)
 	}
 }
@@ -133,6 +134,12 @@ func TestCommitRoundTrip(t *testing.T) {
 	for i := range in.SoilTests {
 		in.SoilTests[i].Sample = fmt.Sprint(i)
 	}
+	for i := range in.Materials {
+		in.Materials[i].Material = fmt.Sprint(i)
+	}
+	for i := range in.Weather {
+		in.Weather[i].Date = Date(i)
+	}
 	for _, tab := range tables() {
 		for j := range tab.len(in) {
 			if g, n := tab.place(in, j); n != "" && !seen[bedKey{g, n}] {
@@ -154,6 +161,7 @@ func TestCommitRoundTrip(t *testing.T) {
 		t.Error("the caller's rows were changed:", diff)
 	}
 	want := before
+	want.nameGrower("Test Grower")
 	for _, tab := range tables() {
 		for j := range tab.len(want) {
 			tab.source(want, j).Batch = 1
@@ -212,7 +220,7 @@ func TestSameRowsAgain(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if diff := cmp.Diff(Result{2, res.Dir, map[string]int{"soil_tests": 1, "amendments": 1}, map[string]int{"soil_tests": 2, "amendments": 2}}, res); diff != "" {
+	if diff := cmp.Diff(Result{Number: 2, Dir: res.Dir, Rows: map[string]int{"soil_tests": 1, "amendments": 1}, Skipped: map[string]int{"soil_tests": 2, "amendments": 2}}, res); diff != "" {
 		t.Error(diff)
 	}
 	if r := records(t, b); len(r.Amendments) != 3 || len(r.SoilTests) != 2 || r.SoilTests[1].Source != (Source{2, "tests.csv", 4}) {

@@ -17,21 +17,24 @@
 //  1. Under the lock, leftovers of a crash are swept and the rows that hold now
 //     are read.
 //  2. Rows the book holds already are left out and counted; rows that contradict
-//     it, name an undescribed bed or correct a missing row refuse the batch.
+//     it, were changed in place in a sheet imported before, name an undescribed
+//     bed or correct a missing row refuse the batch.
 //  3. Tables, sources (zstd) and manifest.json are written in a hidden folder;
 //     each file, then the folder, is synced to the disk.
 //  4. One rename shows the batch. Its name ends with the first 12 hex digits of
 //     the manifest's SHA-256; the manifest holds length, SHA-256 and CRC-32C of
 //     every other file. The folder batches/ is synced: the batch is in the book.
 //  5. records/ is written anew beside the old one and exchanged with it, so that
-//     records/*/soil_tests.parquet is one file at any time (where the system
-//     cannot exchange two folders: for a moment none, never two).
+//     a glob over records/*/soil_tests.parquet finds one file at any time (where
+//     the system cannot exchange two folders: for a moment none, never two). A
+//     program that has listed the folder and opens the file a moment later may
+//     find it gone, exchanged in between: let it list and open again.
 //
 // A batch is never edited. A correction is a row of a later batch; an undo is a
 // batch without tables whose manifest says what it undoes.
 //
-// A reader lists batches/, hashes the list and so knows the one name records/
-// may have; missing, out of date or damaged records are resolved from the
+// A reader lists batches/, hashes the list with the grower of book.toml and so
+// knows the one name records/ may have; missing, out of date or damaged records are resolved from the
 // batches again. A file's length and CRC-32C are checked before Parquet sees a
 // byte of it.
 //
@@ -40,7 +43,8 @@
 // Each is one Parquet file: flat columns, zstd, data page 2, a row group for
 // about a million rows that never splits a bed. text is a UTF-8 string, real a
 // DOUBLE, whole an INT32, day an INT32 of days since 1970-01-01 marked DATE.
-// Units are SI; what a sheet said stands in the reported columns. A null (column
+// A batch keeps the grower a sheet named, empty where it named none; records/
+// have the grower of book.toml in that place. Units are SI; what a sheet said stands in the reported columns. A null (column
 // "null means"; - : never null) is never a zero. Every order ends with batch,
 // line, file. batch is the batch's own number.
 //

@@ -199,8 +199,9 @@ func readChecked(dir, where string, e fileEntry) ([]byte, error) {
 	return data, nil
 }
 
-// readTables appends the tables of a checked folder to rec.
-func readTables(dir, where string, list []fileEntry, rec *Records) error {
+// readTables appends the tables of a checked folder, written in the given
+// format, to rec.
+func readTables(dir, where string, format int, list []fileEntry, rec *Records) error {
 	for _, e := range list {
 		t := tableNamed(e.Table)
 		if t == nil {
@@ -213,7 +214,7 @@ func readTables(dir, where string, list []fileEntry, rec *Records) error {
 		if e.Rows < 0 || e.Rows > len(data)*1024 {
 			return damaged(where, "%s cannot hold %d rows", e.Name, e.Rows)
 		}
-		if err := t.decode(data, e.Rows, rec); err != nil {
+		if err := t.decode(data, e.Rows, format, rec); err != nil {
 			return damaged(where, "%s: %v", e.Name, err)
 		}
 	}
@@ -307,7 +308,7 @@ func (b *Book) resolve(l *batchLog) (rec *Records, loose []Correction, err error
 			continue
 		}
 		one := &Records{}
-		if err := readTables(filepath.Join(b.Dir, "batches", l.names[i]), fmt.Sprintf("batch %d", i+1), m.Tables, one); err != nil {
+		if err := readTables(filepath.Join(b.Dir, "batches", l.names[i]), fmt.Sprintf("batch %d", i+1), m.Format, m.Tables, one); err != nil {
 			return nil, nil, err
 		}
 		for n, removed := range takeOut(rec, one.Corrections) {

@@ -113,7 +113,7 @@ func (b *Book) readRecords(batches []string) (*Records, error) {
 		}
 	}
 	rec := &Records{}
-	return rec, readTables(dir, recordsDir, m.Tables, rec)
+	return rec, readTables(dir, recordsDir, m.Format, m.Tables, rec)
 }
 
 // publish puts records/ in place of the one before. The caller holds the lock;

@@ -44,7 +44,7 @@ type table interface {
 	differs(a *Records, i int, b *Records, j int) string
 
 	encode(w io.Writer, r *Records, group int) error
-	decode(data []byte, rows int, r *Records) error
+	decode(data []byte, rows, format int, r *Records) error
 }
 
 // rowKey stands for the content of a row; equal rows have equal keys.
@@ -508,10 +508,36 @@ func (s spec[T]) cut(rows []T, group int) int {
 	return n
 }
 
+// hasColumns tells whether a file of the given format has the columns of T. It
+// may lack those that came with a later format: such a field is nullable and
+// has a tag since, as since:"2".
+func (s spec[T]) hasColumns(file *parquet.Schema, format int) bool {
+	later := map[string]bool{}
+	for _, f := range reflect.VisibleFields(reflect.TypeFor[T]()) {
+		if since, err := strconv.Atoi(f.Tag.Get("since")); err == nil && since > format {
+			name, _, _ := strings.Cut(f.Tag.Get("parquet"), ",")
+			later[name] = true
+		}
+	}
+	if len(later) == 0 {
+		return parquet.SameNodes(file, s.schema())
+	}
+	got := file.Fields()
+	for _, f := range s.schema().Fields() {
+		switch {
+		case len(got) > 0 && got[0].Name() == f.Name() && parquet.SameNodes(got[0], f):
+			got = got[1:]
+		case !later[f.Name()] || !f.Optional():
+			return false
+		}
+	}
+	return len(got) == 0
+}
+
 // decode appends the rows of a Parquet file that must hold the given number of
-// them. The bytes must have passed their checksum: the guard and the recover
+// them, written by a program of the given format of the book. The bytes must have passed their checksum: the guard and the recover
 // are a second belt.
-func (s spec[T]) decode(data []byte, rows int, r *Records) (err error) {
+func (s spec[T]) decode(data []byte, rows, format int, r *Records) (err error) {
 	defer func() {
 		if p := recover(); p != nil {
 			err = fmt.Errorf("not a readable table: %v", p)
@@ -528,7 +554,7 @@ func (s spec[T]) decode(data []byte, rows int, r *Records) (err error) {
 	if n := f.NumRows(); n != int64(rows) {
 		return fmt.Errorf("%d rows, want %d", n, rows)
 	}
-	if !parquet.SameNodes(f.Schema(), s.schema()) {
+	if !s.hasColumns(f.Schema(), format) {
 		return fmt.Errorf("columns of another kind than those of %s", s.table)
 	}
 	pr := parquet.NewGenericReader[T](f)

@@ -29,7 +29,7 @@ func TestTablesRoundTrip(t *testing.T) {
 		want, got := filled(rand.New(rand.NewPCG(1, uint64(n))), n), &Records{}
 		for _, tab := range tables() {
 			data := encoded(t, tab, want, groupRows)
-			if err := tab.decode(data, n, got); err != nil {
+			if err := tab.decode(data, n, Format, got); err != nil {
 				t.Fatalf("%s of %d rows: %v", tab.name(), n, err)
 			}
 			if again := encoded(t, tab, want, groupRows); !bytes.Equal(again, data) {
@@ -38,7 +38,7 @@ func TestTablesRoundTrip(t *testing.T) {
 			if tab.len(want) != n || tab.len(got) != n || want.Len(tab.name()) != n {
 				t.Errorf("%s: %d rows, want %d", tab.name(), tab.len(got), n)
 			}
-			if err := tab.decode(data, n+1, &Records{}); err == nil {
+			if err := tab.decode(data, n+1, Format, &Records{}); err == nil {
 				t.Errorf("%s: a wrong row count passes", tab.name())
 			}
 		}
@@ -73,7 +73,7 @@ func TestRowGroupsDoNotSplitBeds(t *testing.T) {
 		t.Errorf("row groups of %v rows, want %v", lens, want)
 	}
 	got := &Records{}
-	if err := tab.decode(data, 100, got); err != nil || !reflect.DeepEqual(got, r) {
+	if err := tab.decode(data, 100, Format, got); err != nil || !reflect.DeepEqual(got, r) {
 		t.Error("rows differ", err)
 	}
 }
@@ -141,7 +141,7 @@ func TestColumnNamesOfSpecs(t *testing.T) {
 		}
 	}
 	s := spec[SoilTest]{unique: []string{"grower", "bed", "sample"}}
-	if got := len(s.uniqueColumns()); got != 3 {
+	if got := len(s.columnsNamed(s.unique)); got != 3 {
 		t.Errorf("%d columns", got)
 	}
 }
@@ -162,7 +162,7 @@ func TestGuardFlips(t *testing.T) {
 				bad := slices.Clone(data)
 				bad[i] ^= 1 << ((i + k) % 8)
 				runtime.ReadMemStats(&before)
-				if err := tab.decode(bad, 6, &Records{}); err != nil {
+				if err := tab.decode(bad, 6, Format, &Records{}); err != nil {
 					refused++
 				}
 				runtime.ReadMemStats(&after)
@@ -193,7 +193,7 @@ func FuzzOpenTable(f *testing.F) {
 		runtime.ReadMemStats(&before)
 		tab := tables()[int(which)%len(tables())]
 		got := &Records{}
-		if err := tab.decode(data, int(rows), got); err == nil && tab.len(got) != int(rows) {
+		if err := tab.decode(data, int(rows), Format, got); err == nil && tab.len(got) != int(rows) {
 			t.Errorf("%d rows, want %d", tab.len(got), rows)
 		}
 		runtime.ReadMemStats(&after)
@@ -228,5 +228,58 @@ func TestEmptyTextIsNull(t *testing.T) {
 	}
 	if page.NumValues() != 40 || page.NumNulls() != 36 {
 		t.Errorf("%d nulls of %d, want 36 of 40", page.NumNulls(), page.NumValues())
+	}
+}
+
+// TestColumnsOfALaterFormat: a file of an older format may lack what came since,
+// one of the same format may not.
+func TestColumnsOfALaterFormat(t *testing.T) {
+	type older struct {
+		Bed   string   `parquet:"bed,dict"`
+		Depth *float64 `parquet:"depth_cm,optional,dict"`
+		Source
+	}
+	type today struct {
+		Bed    string   `parquet:"bed,dict"`
+		Colour string   `parquet:"colour,optional,dict" since:"2"`
+		Depth  *float64 `parquet:"depth_cm,optional,dict"`
+		Slope  *float64 `parquet:"slope_pct,optional,dict" since:"3"`
+		Source
+	}
+	type broken struct {
+		Bed    string   `parquet:"bed,dict"`
+		Aspect float64  `parquet:"aspect,dict" since:"2"` // never null, so it cannot be left out
+		Depth  *float64 `parquet:"depth_cm,optional,dict"`
+		Source
+	}
+	was := []older{{"A", ptr(15.0), Source{1, "a.csv", 2}}, {"B", nil, Source{1, "a.csv", 3}}}
+	var file bytes.Buffer
+	if err := (spec[older]{table: "older", rows: func(*Records) *[]older { return &was }, order: []string{"bed"}}).encode(&file, nil, groupRows); err != nil {
+		t.Fatal(err)
+	}
+	var got []today
+	now := spec[today]{table: "today", rows: func(*Records) *[]today { return &got }, order: []string{"bed"}}
+	if err := now.decode(file.Bytes(), 2, 1, nil); err != nil {
+		t.Fatal(err)
+	}
+	if want := []today{{Bed: "A", Depth: ptr(15.0), Source: was[0].Source}, {Bed: "B", Source: was[1].Source}}; !reflect.DeepEqual(got, want) {
+		t.Errorf("%+v", got)
+	}
+	for _, format := range []int{2, 3} {
+		if err := now.decode(file.Bytes(), 2, format, nil); err == nil || len(got) != 2 {
+			t.Errorf("format %d lacks a column of its own: %d rows", format, len(got))
+		}
+	}
+	var none []broken
+	if err := (spec[broken]{table: "broken", rows: func(*Records) *[]broken { return &none }}).decode(file.Bytes(), 2, 1, nil); err == nil {
+		t.Error("a column that is never null was left out")
+	}
+	var back []older
+	file.Reset()
+	if err := now.encode(&file, nil, groupRows); err != nil {
+		t.Fatal(err)
+	}
+	if err := (spec[older]{table: "older", rows: func(*Records) *[]older { return &back }}).decode(file.Bytes(), 2, 1, nil); err == nil {
+		t.Error("columns that the format does not have were passed over")
 	}
 }

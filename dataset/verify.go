@@ -134,7 +134,7 @@ func (b *Book) verifyBatch(name string, number int, find func(where, format stri
 			find(where, "it holds a table %q that no book has", e.Table)
 			continue
 		}
-		if err := t.decode(data, e.Rows, &Records{}); err != nil {
+		if err := t.decode(data, e.Rows, m.Format, &Records{}); err != nil {
 			find(where+", "+e.Name, "%v", err)
 		}
 	}

@@ -63,11 +63,14 @@ book: undoing the undo, by its own number, brings it back.`,
 			if err != nil {
 				return err
 			}
-			marker, err := book.Undo(n, "carryover "+programVersion(), now())
+			done, err := book.Undo(n, "carryover "+programVersion(), now())
 			if err != nil {
 				return err
 			}
-			fmt.Fprintf(cmd.OutOrStdout(), "batch %d undone by batch %d\n", n, marker)
+			fmt.Fprintf(cmd.OutOrStdout(), "batch %d undone by batch %d\n", n, done.Number)
+			if done.Warning != "" {
+				fmt.Fprintln(cmd.ErrOrStderr(), "warning: "+done.Warning)
+			}
 			return nil
 		},
 	}

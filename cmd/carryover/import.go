@@ -65,7 +65,15 @@ is what.`,
 
 // importInto reads the sources and commits them as one batch.
 func importInto(book *dataset.Book, src []intake.Source, o intake.Options, b dataset.Batch, stdout, stderr io.Writer) error {
-	o.Grower, o.South, o.Units = book.Config.Grower, south(book), book.Config.Units
+	o.South, o.Units = south(book), book.Config.Units
+	if o.Dates == "" {
+		o.Dates = book.Config.Dates
+	}
+	rec, err := book.Records()
+	if err != nil {
+		return err
+	}
+	o.Beds = rec.BedNames()
 	if o.Today == 0 {
 		o.Today = today()
 	}
@@ -98,6 +106,9 @@ func importInto(book *dataset.Book, src []intake.Source, o intake.Options, b dat
 	}
 	for _, n := range in.Notes {
 		fmt.Fprintln(stderr, "note: "+n)
+	}
+	if done.Warning != "" {
+		fmt.Fprintln(stderr, "warning: "+done.Warning)
 	}
 	return nil
 }

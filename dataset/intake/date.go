@@ -20,10 +20,11 @@ type dates struct {
 	last   int // latest year
 }
 
-// when is a date as read: its day, how exactly it is known, and the season it
-// names, if it does.
+// when is a date as read: its day, the first day it may mean, how exactly it is
+// known, and the season it names, if it does.
 type when struct {
 	day    dataset.Date
+	first  dataset.Date
 	basis  string
 	season string // spring, mid-season, autumn: only for basis season
 	year   bool   // a bare year: day and basis wait for a timing
@@ -65,10 +66,17 @@ func (d dates) exact(t, text string) (when, error) {
 			if err := d.inRange(year); err != nil {
 				return bad(err.Error(), "check the year")
 			}
-			return when{day: dataset.DateOf(year, time.July, 1), basis: dataset.BySeason, year: true}, nil
+			return when{day: dataset.DateOf(year, time.July, 1), first: dataset.DateOf(year, time.January, 1), basis: dataset.BySeason, year: true}, nil
 		}
 	case 2:
 		name, y := parts[0], number(1)
+		if (monthOf(name) > 0 || seasonOf(name) != "") && len(parts[1]) == 2 && y >= 0 {
+			write := fmt.Sprintf("%s %d", name, d.century(y))
+			if m := monthOf(name); m > 0 {
+				write = fmt.Sprintf("%d-%02d", d.century(y), m)
+			}
+			return bad("", "two-digit year: write "+write)
+		}
 		if m := monthOf(name); m > 0 {
 			year, month = y, m
 		} else if s := seasonOf(name); s != "" {
@@ -80,6 +88,9 @@ func (d dates) exact(t, text string) (when, error) {
 			year, month = number(0), number(1)
 		}
 	case 3:
+		if write := d.shortYear(parts); write != "" {
+			return bad("", "two-digit year: write "+write)
+		}
 		switch m0, m1 := monthOf(parts[0]), monthOf(parts[1]); {
 		case m1 > 0 && len(parts[0]) == 4:
 			year, month, day = number(0), m1, number(2)
@@ -116,9 +127,10 @@ func (d dates) exact(t, text string) (when, error) {
 		return bad("a month from 1 to 12", "write year, month, day, as 2026-10-28")
 	}
 	if len(parts) == 2 {
-		return when{day: dataset.DateOf(year, time.Month(month), 15), basis: dataset.ByMonth}, nil
+		return when{day: dataset.DateOf(year, time.Month(month), 15), first: dataset.DateOf(year, time.Month(month), 1), basis: dataset.ByMonth}, nil
 	}
 	w := when{day: dataset.DateOf(year, time.Month(month), day), basis: dataset.ByDay}
+	w.first = w.day
 	if w.day.Month() != time.Month(month) || w.day.Year() != year {
 		last := dataset.DateOf(year, time.Month(month)+1, 0).Time().Day()
 		return bad(fmt.Sprintf("a day from 1 to %d, as %s %d has", last, time.Month(month), year), "check the day")
@@ -131,6 +143,47 @@ func (d dates) inRange(year int) error {
 		return fmt.Errorf("a year from %d to %d", firstYear, d.last)
 	}
 	return nil
+}
+
+// century takes a year of two digits for the latest that can be meant.
+func (d dates) century(yy int) int {
+	year := d.last - d.last%100 + yy
+	if year > d.last {
+		year -= 100
+	}
+	return year
+}
+
+// shortYear says how to write a day with a year of two digits, such as
+// 28-Oct-26 or 10/20/26; empty for any other.
+func (d dates) shortYear(parts []string) string {
+	n := [3]int{}
+	for i, p := range parts {
+		v, err := strconv.Atoi(p)
+		if err != nil || v < 0 || len(p) > 2 {
+			v = -1
+		}
+		n[i] = v
+	}
+	month, day := n[0], n[1]
+	switch m0, m1 := monthOf(parts[0]), monthOf(parts[1]); {
+	case n[2] < 0 || len(parts[2]) != 2 || len(parts[0]) == 4 && m0 == 0:
+		return ""
+	case m1 > 0:
+		month, day = m1, n[0]
+	case m0 > 0:
+		month = m0
+	case n[0] < 0 || n[1] < 0:
+		return ""
+	case d.layout == "DMY" || n[0] > 12 && n[1] <= 12 && d.century(n[0]) < 2000: // else it may be the year
+		month, day = n[1], n[0]
+	case n[1] <= 12 && d.layout != "MDY": // either may be the month
+		month = 0
+	}
+	if month < 1 || month > 12 || day < 1 || day > 31 {
+		return "the year in full and first, as 2026-10-28"
+	}
+	return fmt.Sprintf("%d-%02d-%02d", d.century(n[2]), month, day)
 }
 
 // season returns the middle of a season's window in the calendar year: 15 April
@@ -146,7 +199,9 @@ func (d dates) season(name string, year int) when {
 	if d.south {
 		month = (month+5)%12 + 1
 	}
-	return when{day: dataset.DateOf(year, month, day), basis: dataset.BySeason, season: name}
+	w := when{day: dataset.DateOf(year, month, day), basis: dataset.BySeason, season: name}
+	w.first = w.day - 45 // half of three months
+	return w
 }
 
 func seasonOf(name string) string {

@@ -151,6 +151,38 @@ func TestMessages(t *testing.T) {
 			"amendments.csv:2: column until: empty: expected the last day of the run: fill it in, or clear the column every days"},
 		{"heat", "weather.csv", "site,date,high (F)\nHome,2026-07,910\n",
 			`weather.csv:2: column high (F): "910": expected -90 to 60 C: check the decimal point and the unit`},
+		{"a test of next year", "tests.csv", tests + "A,2027-10-28,K,12,ppm,,\n",
+			`tests.csv:2: column date: "2027-10-28": in the future: check the year`},
+		{"a spreading the day after tomorrow", "amendments.csv", "bed,date,material\nA,2026-11-09,lime\n",
+			`amendments.csv:2: column date: "2026-11-09": in the future: check the year`},
+		{"a harvest of next month", "harvests.csv", "bed,date,weight (lb),weighed\nA,2026-12,900,scale\n",
+			`harvests.csv:2: column date: "2026-12": in the future: check the year`},
+		{"a tillage of next season", "tillage.csv", "bed,date,tool\nA,spring 2027,hoe\n",
+			`tillage.csv:2: column date: "spring 2027": in the future: check the year`},
+		{"a guess at a future sowing", "covers.csv", "bed,sown,species\nA,~autumn 2027,rye\n",
+			`covers.csv:2: column sown: "~autumn 2027": in the future: check the year`},
+		{"a year and timing to come", "tests.csv", "bed,date,timing,analyte,value\nA,2027,spring,pH,6\n",
+			`tests.csv:2: column date: "2027": in the future: check the year`},
+		{"a fruit of no weight", "harvests.csv", "bed,date,weight (lb),weighed\nA,2026-10-03,0,scale\n",
+			`harvests.csv:2: column weight (lb): "0": expected a weight above 0: a lost fruit goes into plantings.csv, column fruit lost`},
+		{"a weight that is no figure", "harvests.csv", "bed,date,weight (lb),weighed\nA,2026-10-03,>900,scale\n",
+			`harvests.csv:2: column weight (lb): ">900": expected a weight above 0: write it bare; the column weighed says "guessed"`},
+		{"a grade", "materials.csv", "material,component,value,unit\nfeed,10-5-12.5,,%\n",
+			"materials.csv:2: column component: component \"10-5-12.5\": write three rows: N 10, P2O5 5, K2O 12.5\nmaterials.csv:2: column value: empty: expected the figure as printed"},
+		{"bags of a weight", "amendments.csv", "bed,date,material,amount,unit\nA,2026-04-20,lime,2,50 lb bags\n",
+			`amendments.csv:2: column unit: unit "50 lb bags": write 100 and the unit lb`},
+		{"a bag in the amount", "amendments.csv", "bed,date,material,amount,unit\nA,2026-04-20,lime,50 lb bag,\n",
+			`amendments.csv:2: column amount: unit "lb bag": write 50 and the unit lb`},
+		{"a hyphened bag", "amendments.csv", "bed,date,material,amount,unit\nA,2026-04-20,lime,1,50-lb bag\n",
+			`amendments.csv:2: column unit: unit "50-lb bag": write 50 and the unit lb`},
+		{"bags of no weight", "amendments.csv", "bed,date,material,amount,unit\nA,2026-04-20,lime,2,bags\n",
+			`amendments.csv:2: column unit: unit "bags": write what all the bags weigh, and the unit lb or kg`},
+		{"wheelbarrows", "amendments.csv", "bed,date,material,amount,unit\nA,2026-04-20,compost,6,wheelbarrows\n",
+			`amendments.csv:2: column unit: unit "wheelbarrows": write cu ft or cu yd, with ~ for a guess`},
+		{"a tractor bucket", "amendments.csv", "bed,date,material,amount\nA,2026-04-20,compost,~2 tractor buckets\n",
+			`amendments.csv:2: column amount: unit "tractor buckets": write cu ft or cu yd, with ~ for a guess`},
+		{"an area by its sides", "beds.csv", "bed,from,area (sq ft)\nA,2020-04-01,30x40\nB,2020-04-01,30' \u00d7 40.5 ft\n",
+			"beds.csv:2: column area (sq ft): \"30x40\": expected a number: write 1200\nbeds.csv:3: column area (sq ft): \"30' \u00d7 40.5 ft\": expected a number: write 1215"},
 		{"alkalinity", "water_tests.csv", "water,date,analyte,value,unit\nwell,2026-05-04,alkalinity,210,%\n",
 			`water_tests.csv:2: column unit: unit "%": cannot measure alkalinity in water: expected mg/L, ppm, meq/L`},
 		{"leaf analyte", "leaf_tests.csv", "bed,date,analyte,value,unit\nA,2026-07-20,P2O5,1,%\n",
@@ -333,6 +365,100 @@ func TestDates(t *testing.T) {
 		if got, err := (dates{"MDY", false, 2027}).read(text); err == nil {
 			t.Errorf("%q: read as %s", text, got.day)
 		}
+	}
+}
+
+func TestTwoDigitYears(t *testing.T) {
+	for _, x := range []struct{ text, layout, says string }{
+		{"28-Oct-26", "", "two-digit year: write 2026-10-28"}, {"Oct 28, 26", "", "two-digit year: write 2026-10-28"},
+		{"10/20/26", "", "two-digit year: write 2026-10-20"}, {"28/10/26", "", "two-digit year: write 2026-10-28"},
+		{"10/11/26", "MDY", "two-digit year: write 2026-10-11"}, {"10/11/26", "DMY", "two-digit year: write 2026-11-10"},
+		{"10/11/26", "", "two-digit year: write the year in full and first, as 2026-10-28"},
+		{"25-10-26", "", "two-digit year: write the year in full and first, as 2026-10-28"},
+		{"Oct-26", "", "two-digit year: write 2026-10"}, {"~Sept 26", "", "two-digit year: write 2026-09"},
+		{"fall 26", "", "two-digit year: write fall 2026"}, {"3 Apr 98", "", "two-digit year: write 1998-04-03"},
+	} {
+		_, err := dates{x.layout, false, 2027}.read(x.text)
+		if want := fmt.Sprintf("%q: %s", x.text, x.says); err == nil || err.Error() != want {
+			t.Errorf("got %v, want %s", err, want)
+		}
+	}
+}
+
+// TestNotYetInTheFuture: a month or season that has begun is taken, and so are
+// tomorrow (the day is another elsewhere), the end of a run and of a cover.
+func TestNotYetInTheFuture(t *testing.T) {
+	const tests = "bed,date,analyte,value\n"
+	one(t, "tests.csv", tests+"A,2026-11-08,pH,6\nA,2026-11,pH,6\nA,autumn 2026,pH,6\n~A,~2026-11,pH,6\n")
+	one(t, "amendments.csv", "bed,date,material,every days,until\nA,2026-11-01,feed,7,2026-12-20\n")
+	one(t, "covers.csv", "bed,sown,species,ended\nA,2026-10-15,rye,2027-04-20\n")
+}
+
+func TestUnknownBeds(t *testing.T) {
+	src := []Source{
+		{"amendments.csv", []byte("bed,date,material\nNew,2026-04-20,lime\nOlder,2019-04-20,lime\nNorth,2026-04-31,lime\n")},
+		{"beds.csv", []byte("bed,from,was\nNew,2026-01-01,Old; Older\n")},
+		{"tests.csv", []byte("bed,date,analyte,value\nNorth,2026-10-28,pH,6\nNroth,2026-10-28,pH,66\nNroth,2026-10-28,OM,6\nNroth,2026-10-28,pH,6\nFar field,2026-10-28,pH,6\n")},
+		{"weather.csv", []byte("site,bed,date,rain (in)\nHome,,2026-10-01,1\n")},
+	}
+	_, err := Read(src, Options{Today: today, Beds: []string{"North", "South"}})
+	want := `amendments.csv:4: column date: "2026-04-31": expected a day from 1 to 30, as April 2026 has: check the day
+tests.csv:3: column bed: "Nroth": not described in this book (nor in 2 more rows): did you mean North? (or add it to beds.csv)
+tests.csv:3: column value: pH 66: expected 3.0 to 10.5: check the decimal point
+tests.csv:4: column unit: OM has no unit: expected %, g/kg: copy the unit from the lab's sheet
+tests.csv:6: column bed: "Far field": not described in this book: mend the name or add it to beds.csv`
+	if err == nil || err.Error() != want {
+		t.Errorf("got:\n%v\nwant:\n%s", err, want)
+	}
+	// A book without beds knows none; without a list nothing is checked.
+	if _, err := Read(src[3:], Options{Today: today, Beds: []string{}}); err != nil {
+		t.Error(err)
+	}
+	sheet := []Source{{"tillage.csv", []byte("bed,date,tool\nA,2026-04-01,hoe\n")}}
+	if _, err := Read(sheet, Options{Today: today, Beds: []string{}}); err == nil {
+		t.Error("a bed of a book without beds was taken")
+	}
+	if _, err := Read(sheet, Options{Today: today}); err != nil {
+		t.Error(err)
+	}
+	// Where the beds' own sheet is at fault, its beds are not missed as well.
+	_, err = Read(append(sheet, Source{"beds.csv", []byte("bed,from,aera\nA,2026-01-01,\n")}), Options{Today: today, Beds: []string{}})
+	if err == nil || strings.Contains(err.Error(), "not described") {
+		t.Error(err)
+	}
+}
+
+func TestEmptySheetsAreOneNote(t *testing.T) {
+	src := []Source{{"tillage.csv", []byte("bed,date,tool\nA,2026-04-01,hoe\n")}, {"weather.csv", []byte("site,date\n")}}
+	for _, x := range []struct {
+		src  []Source
+		want string
+	}{
+		{src, "weather.csv: headings but no rows: nothing to read"},
+		{append(slices.Clone(src), Source{"covers.csv", []byte("bed,sown,species\n# A\n")}), "headings but no rows, nothing to read: covers.csv, weather.csv"},
+	} {
+		res, err := Read(x.src, Options{Today: today})
+		if err != nil || len(res.Notes) != 1 || res.Notes[0] != x.want {
+			t.Errorf("%q %v, want %q", res.Notes, err, x.want)
+		}
+	}
+}
+
+func TestWideSheetIsOneFault(t *testing.T) {
+	_, err := Read([]Source{{"lab.csv", []byte("bed,date,pH,OM,P,K,Ca,Mg\nA,2026-10-28,6,5,60,300,2000,200\n")}}, Options{Table: "soil_tests", Today: today})
+	want := "lab.csv:1: 6 of 8 headings are not known in soil_tests (pH, OM, P, K, Ca, Mg): expected bed, date, timing, lab, report, site, sample, depth (in), depth from (in), depth to (in), cores, analyte, value, unit, form, method, note, grower, replaces, date basis: a sheet with a column for each analyte is read with a sheet map: --map"
+	if err == nil || err.Error() != want {
+		t.Errorf("got:\n%v\nwant:\n%s", err, want)
+	}
+}
+
+func TestLabsOwnWords(t *testing.T) {
+	res := one(t, "soil_tests.csv", "bed,date,analyte,value,unit\nA,2026-10-28,CEC,12,meq\nA,2026-10-28,Base Sat Ca,68,%\nA,2026-10-28,% K sat,4,%\n")
+	if r := res.Records.SoilTests; r[0].Value != 12 || r[0].Unit != "cmolc/kg" || r[0].ReportedUnit != "meq" || r[1].Analyte != "Ca sat" || r[2].Analyte != "K sat" {
+		t.Errorf("%+v", r)
+	}
+	if !slices.Contains(res.Notes, "values in meq, read as meq/100 g: 1") {
+		t.Error(res.Notes)
 	}
 }
 

@@ -3,6 +3,7 @@ package intake
 import (
 	"bytes"
 	"fmt"
+	"maps"
 	"path"
 	"slices"
 	"strconv"
@@ -27,7 +28,8 @@ type Options struct {
 	Dates  string       // "MDY" or "DMY": how 10/11/2026 is meant; empty: such dates are refused
 	Table  string       // read every file as this table; empty: by the file's name, else its headings
 	Map    *Map         // read every file through this sheet map; it outdoes Table
-	Today  dataset.Date // years up to the next one are accepted
+	Today  dataset.Date // years up to the next one are accepted; what is done lies no later than tomorrow
+	Beds   []string     // beds the book describes; nil: names of beds are not checked
 }
 
 // Result is what was read.
@@ -69,6 +71,11 @@ type reader struct {
 	analytes map[[2]string]analyte
 	methods  map[[2]string]string
 	noUnit   map[string]bool
+
+	beds    map[string]bool // described, by the book or these sheets
+	strange []Fault         // beds that were not, when their row was read: Text is the name
+	unread  bool            // rows that may describe beds could not be read
+	empty   []string        // sheets without rows
 }
 
 type tally struct {
@@ -85,14 +92,25 @@ type tally struct {
 func Read(src []Source, opt Options) (Result, error) {
 	r := &reader{opt: opt, tables: tables(), words: map[string]string{}, floats: map[float64]*float64{}, ints: map[int32]*int32{},
 		dayPtrs: map[dataset.Date]*dataset.Date{}, days: map[string]when{}, depths: map[string][2]*float64{},
-		analytes: map[[2]string]analyte{}, methods: map[[2]string]string{}, noUnit: map[string]bool{}}
+		analytes: map[[2]string]analyte{}, methods: map[[2]string]string{}, noUnit: map[string]bool{}, beds: map[string]bool{}}
 	src = slices.Clone(src)
 	slices.SortStableFunc(src, func(a, b Source) int { return strings.Compare(a.Name, b.Name) })
 	if len(src) == 0 {
 		r.faults.add(Fault{File: "import", Text: say("no file", "one or more sheets", "name them, as sheets/*.csv")})
 	}
+	for _, name := range opt.Beds {
+		r.beds[name] = true
+	}
 	for _, s := range src {
 		r.file(s, len(src) == 1)
+	}
+	r.unknownBeds()
+	switch len(r.empty) {
+	case 0:
+	case 1:
+		r.note("%s: headings but no rows: nothing to read", r.empty[0])
+	default:
+		r.note("headings but no rows, nothing to read: %s", strings.Join(r.empty, ", "))
 	}
 	if err := r.faults.err(); err != nil {
 		return Result{}, err
@@ -149,7 +167,9 @@ func (r *reader) sheetNames() (out []string) {
 
 // file reads one file.
 func (r *reader) file(s Source, alone bool) {
+	var t *table
 	fail := func(line int, found, expected, mend string) {
+		r.unread = r.unread || t == nil || t.name == "beds"
 		r.faults.add(Fault{File: s.Name, Line: line, Text: say(found, expected, mend)})
 	}
 	if found, mend := foreign(s.Data); found != "" {
@@ -186,10 +206,11 @@ func (r *reader) file(s Source, alone bool) {
 	var take func(line int, cells []string)
 	if r.opt.Map != nil {
 		take = r.opt.Map.bind(r, s.Name, headLine, head)
-	} else if t := r.tableOf(s.Name, headLine, head, scan.text); t != nil {
+	} else if t = r.tableOf(s.Name, headLine, head, scan.text); t != nil {
 		take = r.bind(t, s.Name, headLine, head, strings.Count(text, "\n"))
 	}
 	if take == nil || len(r.faults.List) > before {
+		r.unread = r.unread || t == nil || t.name == "beds"
 		return
 	}
 	rows, commented := 0, len(scan.commented)
@@ -221,7 +242,7 @@ func (r *reader) file(s Source, alone bool) {
 		}
 		fail(0, found, "a row for each record below line "+strconv.Itoa(headLine), "fill in the sheet")
 	case rows == 0:
-		r.note("%s: headings but no rows: nothing to read", s.Name)
+		r.empty = append(r.empty, s.Name)
 	case n > commented:
 		r.note("%s: %s below the first row passed over, since it starts with #: line %d", s.Name, plural(n-commented, "line"), scan.commented[commented])
 	}
@@ -387,6 +408,17 @@ func (r *reader) bind(t *table, file string, line int, head []string, lines int)
 	for i := range t.fields {
 		names = append(names, t.fields[i].heading(r.opt.Units))
 	}
+	var strange []string
+	for _, h := range head {
+		if name, _ := parseHeading(h); h != "" && h[0] != '#' && t.find(name) < 0 {
+			strange = append(strange, h)
+		}
+	}
+	if len(strange) > 3 && 2*len(strange) > len(head) {
+		r.faults.add(Fault{File: file, Line: line, Text: say(fmt.Sprintf("%d of %d headings are not known in %s (%s)", len(strange), len(head), t.sheet, shorten(strings.Join(strange, ", "))),
+			strings.Join(names, ", "), "a sheet with a column for each analyte is read with a sheet map: --map")})
+		return nil
+	}
 	for i, h := range head {
 		to[i] = -1
 		if strings.HasPrefix(h, "#") {
@@ -455,8 +487,61 @@ func (r *reader) bind(t *table, file string, line int, head []string, lines int)
 	}
 }
 
+// unknownBeds adds one fault for each name in each file that no row describes.
+func (r *reader) unknownBeds() {
+	if r.opt.Beds == nil || r.unread {
+		return
+	}
+	type name struct{ file, bed string }
+	first, more := map[name]Fault{}, map[name]int{}
+	var order []name
+	for _, f := range r.strange {
+		k := name{f.File, f.Text}
+		switch seen, ok := first[k]; {
+		case r.beds[f.Text]:
+		case !ok:
+			first[k] = f
+			order = append(order, k)
+		case f.Line != seen.Line:
+			more[k]++
+		}
+	}
+	known := slices.Sorted(maps.Keys(r.beds))
+	for _, k := range order {
+		f := first[k]
+		found := strconv.Quote(k.bed) + ": not described in this book"
+		if n := more[k]; n > 0 {
+			found += " (nor in " + plural(n, "more row") + ")"
+		}
+		mend := "mend the name or add it to beds.csv"
+		if near := didYouMean(k.bed, known); near != "" {
+			mend = near + " (or add it to beds.csv)"
+		}
+		f.Text = say(found, "", mend)
+		r.faults.add(f)
+	}
+}
+
+// meet notes the bed a row is of, and the beds that a row of beds describes.
+func (r *row) meet() {
+	if r.opt.Beds == nil || r.table.find("bed") < 0 {
+		return
+	}
+	c := r.at("bed")
+	if r.table.name == "beds" {
+		for _, name := range append(strings.Split(r.at("was").text, ";"), c.text) {
+			if name = strings.TrimSpace(name); name != "" {
+				r.beds[strings.Clone(name)] = true
+			}
+		}
+	} else if name := r.text("bed"); name != "" && !r.beds[name] {
+		r.strange = append(r.strange, Fault{File: r.file, Line: r.line, Column: c.name, Pos: c.pos, Text: name})
+	}
+}
+
 // build checks that nothing needed is empty and makes the record.
 func (r *row) build() {
+	r.meet()
 	for i := range r.table.fields {
 		if f := &r.table.fields[i]; f.need && r.cells[i].text == "" {
 			expected := f.says

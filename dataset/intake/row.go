@@ -3,6 +3,7 @@ package intake
 import (
 	"cmp"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -137,6 +138,10 @@ func (r *row) date(field string, timing *string) (dataset.Date, string) {
 		}
 		*timing = w.season
 	}
+	if r.table.fields[r.table.index(field)].past && w.first > r.opt.Today+1 {
+		r.fault(c, strconv.Quote(c.text), "", "in the future: check the year")
+		return 0, ""
+	}
 	basis := w.basis
 	if set := r.choice("date basis"); set != "" {
 		basis = set
@@ -242,6 +247,10 @@ func (r *row) measured(field string, unitCell *cell) (v float64, q unit.Quantity
 	if c.text == "" {
 		return
 	}
+	if mend := product(f, c.text); mend != "" {
+		r.fault(c, strconv.Quote(c.text), "a number", mend)
+		return
+	}
 	num, own := splitUnit(c.text)
 	reported, qualifier, err := unit.ParseNumber(num)
 	if err != nil {
@@ -289,6 +298,24 @@ func (r *row) measured(field string, unitCell *cell) (v float64, q unit.Quantity
 		return
 	}
 	return si, q, reported, unitText, qualifier, true
+}
+
+// product says what to write for an area given as its two sides.
+func product(f *field, text string) (mend string) {
+	if !slices.Equal(f.qs, []unit.Quantity{unit.Area}) {
+		return ""
+	}
+	a, b, ok := strings.Cut(strings.NewReplacer("X", "x", "\u00d7", "x", "*", "x", " by ", "x").Replace(text), "x")
+	a, b = strings.TrimSpace(a), strings.TrimSpace(b)
+	if end := strings.IndexFunc(b, func(c rune) bool { return (c < '0' || c > '9') && c != '.' }); end >= 0 {
+		b = b[:end] // 30 x 40 ft
+	}
+	x, _, errA := unit.ParseNumber(strings.TrimRight(a, "'ft "))
+	y, _, errB := unit.ParseNumber(b)
+	if !ok || errA != nil || errB != nil || !(x*y > 0) {
+		return ""
+	}
+	return "write " + trim(x*y)
 }
 
 // quantity is measured without the trimmings, for columns that take no < or

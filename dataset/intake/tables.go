@@ -26,6 +26,7 @@ type table struct {
 type field struct {
 	name    string
 	need    bool
+	past    bool // a date that cannot lie in the future
 	more    bool // known, but not in the template
 	choices []string
 	qs      []unit.Quantity // measured, with a unit in the heading
@@ -76,6 +77,9 @@ func size(q unit.Quantity, name, us, si string, max float64, says string) field 
 
 func (f field) needed() field { f.need = true; return f }
 func (f field) hidden() field { f.more = true; return f }
+func done(name, says string) field {
+	return field{name: name, need: true, past: true, says: says}
+}
 
 const (
 	bedSays  = "the name of the bed, spelt the same way everywhere"
@@ -103,7 +107,7 @@ func tables() []table {
 				{"Long bed,2020-04-01,,1250,0-6,,,5.8,3.1,silt loam,invented example", "Hill bed,spring 2023,,800,0-8,1.1,measured,,,sandy loam,"},
 				{"Long bed,2020-04-01,,116,0-15,,,5.8,3.1,silt loam,invented example", "Hill bed,spring 2023,,74,0-20,1.1,measured,,,sandy loam,"}}},
 		{name: "soil_tests", sheet: "soil_tests", says: "one analyte of one sample's report in each row", build: (*row).soilTest, fields: []field{
-			need("bed", bedSays), need("date", "day of sampling: "+dateSays), timing, col("lab", "who tested it"), col("report", "number of the report"),
+			need("bed", bedSays), done("date", "day of sampling: "+dateSays), timing, col("lab", "who tested it"), col("report", "number of the report"),
 			col("site", "the lab's own name for the place"), col("sample", "tells two samples of one day apart"),
 			depth, size(unit.Length, "depth from", "in", "cm", maxDepth, "").hidden(), size(unit.Length, "depth to", "in", "cm", maxDepth, "").hidden(),
 			col("cores", "how many cores were mixed"), need("analyte", "pH, OM, P, K, Ca, Mg, S, NO3-N, B, CEC ..."), need("value", "the figure as printed; < and > may stand before it"),
@@ -121,7 +125,7 @@ func tables() []table {
 				{"feather meal 12-0-0,fertilizer,,N,12,%,label,label,invented example", "yard compost,compost,2026-03-01,density,950,lb/cu yd,as-is,lab,"},
 				{"feather meal 12-0-0,fertilizer,,N,12,%,label,label,invented example", "yard compost,compost,2026-03-01,density,560,kg/m3,as-is,lab,"}}},
 		{name: "amendments", sheet: "amendments", says: "one spreading on one bed in each row, or a run of equal ones", build: (*row).amendment, fields: []field{
-			need("bed", bedSays), need("date", dateSays), need("material", "its name in materials"),
+			need("bed", bedSays), done("date", dateSays), need("material", "its name in materials"),
 			field{name: "amount", qs: spreadable, says: `how much; "about 40" or ~40 for a guess; empty if not known`},
 			col("unit", "lb, kg, lb/1000 sq ft, t/ha, gal, cu yd, in (a layer) ..."),
 			oneOf("placed", "surface, worked in, watered in or foliar", "surface", "worked in", "watered in", "foliar"),
@@ -136,11 +140,11 @@ func tables() []table {
 			eg: [2][]string{{"Long bed,2026,pumpkin,1,2026-05-20,2026-07-02,2026-09-10,yes,2026-10-12,100,,,invented example", "Hill bed,2026,,1,2026-05-22,2026-07-08,,no,,,2026-08-19,split,"},
 				{"Long bed,2026,pumpkin,1,2026-05-20,2026-07-02,2026-09-10,yes,2026-10-12,100,,,invented example", "Hill bed,2026,,1,2026-05-22,2026-07-08,,no,,,2026-08-19,split,"}}},
 		{name: "harvests", sheet: "harvests", says: "one weighed fruit, or a crop taken off the bed, in each row", build: (*row).harvest, fields: []field{
-			need("bed", bedSays), need("date", dateSays), col("crop", "empty: pumpkin"), col("plant", "which plant, if there were several"),
+			need("bed", bedSays), done("date", dateSays), col("crop", "empty: pumpkin"), col("plant", "which plant, if there were several"),
 			size(unit.Mass, "weight", "lb", "kg", 1e6, "of the fruit, or of all that was taken off").needed(), oneOf("weighed", "scale, taped or guessed", "scale", "taped", "guessed").needed()},
 			eg: [2][]string{{"Long bed,2026-10-03,pumpkin,,1240.5,scale,invented example"}, {"Long bed,2026-10-03,pumpkin,,562.7,scale,invented example"}}},
 		{name: "covers", sheet: "covers", says: "one cover crop on one bed in each row", build: (*row).cover, fields: []field{
-			need("bed", bedSays), need("sown", dateSays), need("species", "winter rye, oats and peas ..."), col("ended", "day it was cut or turned in"),
+			need("bed", bedSays), done("sown", dateSays), need("species", "winter rye, oats and peas ..."), col("ended", "day it was cut or turned in"),
 			size(unit.Length, "height", "in", "cm", 1000, "when it was ended"), size(unit.MassPerArea, "biomass", "lb/acre", "kg/ha", 1e5, "dry")},
 			eg: [2][]string{{"Long bed,2026-10-15,winter rye,2027-04-20,14,,invented example"}, {"Long bed,2026-10-15,winter rye,2027-04-20,35,,invented example"}}},
 		{name: "weather", sheet: "weather", says: "one day, month or monthly normal at a site in each row; watering names the bed", build: (*row).weather, fields: []field{
@@ -151,14 +155,14 @@ func tables() []table {
 			size(unit.Share, "humidity", "%", "%", 100, "mean relative humidity"), size(unit.Speed, "wind", "mph", "m/s", 100, "mean"), size(unit.Duration, "sun", "h", "h", 744, "hours of sunshine")},
 			eg: [2][]string{{"Home,,2026-07,month,3.9,,81,60,,,,invented example", ",Long bed,2026-07-14,day,,0.75,,,,,,"}, {"Home,,2026-07,month,99,,27,16,,,,invented example", ",Long bed,2026-07-14,day,,19,,,,,,"}}},
 		{name: "water_tests", sheet: "water_tests", says: "one analyte of one irrigation-water report in each row", build: (*row).waterTest, fields: []field{
-			need("water", "well, tap, pond ..."), need("date", dateSays), col("lab", ""), need("analyte", "alkalinity, hardness, NO3-N, Na, pH, EC ..."), need("value", "the figure as printed"),
+			need("water", "well, tap, pond ..."), done("date", dateSays), col("lab", ""), need("analyte", "alkalinity, hardness, NO3-N, Na, pH, EC ..."), need("value", "the figure as printed"),
 			col("unit", "mg/L, ppm, dS/m ...; empty only for pH and SAR"), col("form", "NO3 or NO3-N, SO4 or S, if the analyte does not say it")},
 			eg: [2][]string{{"well,2026-05-04,Lab A,alkalinity,210,ppm,,invented example", "well,2026-05-04,Lab A,NO3-N,6.2,mg/L,,"}, {"well,2026-05-04,Lab A,alkalinity,210,mg/L,,invented example", "well,2026-05-04,Lab A,NO3-N,6.2,mg/L,,"}}},
 		{name: "tillage", sheet: "tillage", says: "one working of the soil in each row", build: (*row).tillage, fields: []field{
-			need("bed", bedSays), need("date", dateSays), need("tool", "tiller, broadfork, subsoiler ..."), size(unit.Length, "depth", "in", "cm", maxDepth, "how deep it went")},
+			need("bed", bedSays), done("date", dateSays), need("tool", "tiller, broadfork, subsoiler ..."), size(unit.Length, "depth", "in", "cm", maxDepth, "how deep it went")},
 			eg: [2][]string{{"Long bed,2026-04-22,tiller,6,invented example"}, {"Long bed,2026-04-22,tiller,15,invented example"}}},
 		{name: "leaf_tests", sheet: "leaf_tests", says: "one analyte of one leaf report in each row", build: (*row).leafTest, fields: []field{
-			need("bed", bedSays), need("date", dateSays), col("lab", ""), col("part", "which leaf or stalk"), need("analyte", "N, P, K, Ca, B ..."), need("value", "the figure as printed"), col("unit", "% or ppm of dry matter").needed()},
+			need("bed", bedSays), done("date", dateSays), col("lab", ""), col("part", "which leaf or stalk"), need("analyte", "N, P, K, Ca, B ..."), need("value", "the figure as printed"), col("unit", "% or ppm of dry matter").needed()},
 			eg: [2][]string{{"Long bed,2026-07-20,Lab A,youngest full leaf,N,4.8,%,invented example", "Long bed,2026-07-20,Lab A,youngest full leaf,B,38,ppm,"}, {"Long bed,2026-07-20,Lab A,youngest full leaf,N,4.8,%,invented example", "Long bed,2026-07-20,Lab A,youngest full leaf,B,38,mg/kg,"}}},
 		{name: "advice", sheet: "advice", says: "one line of the lab's own recommendation in each row, kept as printed", build: (*row).advice, fields: []field{
 			need("bed", bedSays), need("date", dateSays), col("lab", ""), col("report", "number of the report"), need("item", "nutrient or material"),
@@ -257,6 +261,9 @@ func (r *row) soilTest() {
 	if t.Method == "" && !a.Plain {
 		r.tally("soil test values without a method, kept and shown but left out of what needs one")
 	}
+	if a.Kind == unit.Charge && strings.EqualFold(in.Unit, "meq") {
+		r.tally("values in meq, read as meq/100 g")
+	}
 	if a.form.Factor != 1 {
 		r.tally("values printed as " + a.form.Name + ", stored as " + a.ID + " (times " + strconv.FormatFloat(a.form.Factor, 'f', 4, 64) + ")")
 	}
@@ -269,8 +276,12 @@ func (r *row) soilTest() {
 func (r *row) material() {
 	m := dataset.Material{Grower: r.grower(), Material: r.text("material"), Kind: r.choice("kind"), Basis: r.choice("basis"), Origin: r.choice("origin"), Note: r.text("note"), Source: r.source()}
 	m.From = r.day("from", &m.Note)
-	v, ok := r.number("value", 0, 1e6)
 	c := r.at("component")
+	if err := unit.Grade(c.text); err != nil {
+		r.fault(c, err.Error(), "", "")
+		return
+	}
+	v, ok := r.number("value", 0, 1e6)
 	if !ok || c.text == "" {
 		return
 	}
@@ -338,7 +349,9 @@ func (r *row) harvest() {
 	}
 	h.Date, h.DateBasis = r.date("date", nil)
 	v, _, reported, text, qualifier, ok := r.measured("weight", nil)
-	if ok && (v == 0 || qualifier != "") {
+	if ok && v == 0 {
+		r.fault(r.at("weight"), strconv.Quote(r.at("weight").text), "a weight above 0", "a lost fruit goes into plantings.csv, column fruit lost")
+	} else if ok && qualifier != "" {
 		r.fault(r.at("weight"), strconv.Quote(r.at("weight").text), "a weight above 0", `write it bare; the column weighed says "guessed"`)
 	}
 	h.Weight, h.ReportedWeight, h.ReportedUnit = v, reported, text

@@ -127,6 +127,9 @@ func Convert(value float64, text string, qs ...Quantity) (si float64, q Quantity
 		if strings.TrimSpace(text) == "" {
 			return 0, 0, refuse("unit", "no unit: expected one of %s", Offer(qs...))
 		}
+		if mend := loose(value, text, qs); mend != "" {
+			return 0, 0, refuse("unit", "unit %q: %s", text, mend)
+		}
 		return 0, 0, refuse("unit", "unit %q: not known here%s", text, nearOr(text, Names(qs...), Offer(qs...)))
 	}
 	if math.IsNaN(value) || math.IsInf(value, 0) {
@@ -140,6 +143,34 @@ func Convert(value float64, text string, qs ...Quantity) (si float64, q Quantity
 		return 0, 0, refuse("value", "%v %s: expected 0 or more", value, text)
 	}
 	return value * s.factor, s.q, nil
+}
+
+// loose says what to write for an amount in bags or in what no two growers fill
+// alike; empty for any other unit.
+func loose(value float64, text string, qs []Quantity) string {
+	words := strings.Fields(strings.ToLower(text))
+	if len(words) == 0 {
+		return ""
+	}
+	switch last := strings.TrimSuffix(words[len(words)-1], "s"); last {
+	case "bag", "sack":
+		inner := strings.TrimSpace(strings.TrimRight(strings.Join(words[:len(words)-1], " "), "-"))
+		split := strings.IndexFunc(inner, func(r rune) bool { return !strings.ContainsRune("0123456789.,", r) })
+		each, err := 1.0, error(nil)
+		if split > 0 {
+			each, _, err = ParseNumber(inner[:split])
+			inner = strings.TrimLeft(inner[split:], " -")
+		}
+		if s, ok := find(inner, qs); ok && err == nil {
+			return "write " + trim(value*each) + " and the unit " + s.names[0]
+		}
+		return "write what all the " + last + "s weigh, and the unit lb or kg"
+	case "wheelbarrow", "barrow", "bucket", "pail", "load", "truckload", "shovel", "shovelful", "scoop", "cart", "cartload", "barrowload", "trailer":
+		if slices.Contains(qs, Volume) {
+			return "write cu ft or cu yd, with ~ for a guess"
+		}
+	}
+	return ""
 }
 
 // Factor returns the SI worth of one of the named unit.

@@ -226,6 +226,9 @@ func ParseAnalyte(name, form string) (a Analyte, f Form, err error) {
 			id, f = x.Analyte, x
 		}
 	}
+	if id == "" {
+		id = saturation(name)
+	}
 	a, ok := ByID(id)
 	if !ok {
 		return a, f, refuse("analyte", "analyte %q: not known%s", name, didYouMean(name, analyteWords()))
@@ -253,6 +256,36 @@ func ParseAnalyte(name, form string) (a Analyte, f Form, err error) {
 		f = Form{Name: a.ID, Analyte: a.ID, Factor: 1}
 	}
 	return a, f, nil
+}
+
+// saturation reads the many names of one cation's share of the exchange sites,
+// such as "Base Sat Ca", "% Ca saturation", "Ca Base Sat.", as Ca sat.
+func saturation(name string) (id string) {
+	said := false
+	for _, w := range strings.FieldsFunc(strings.ToLower(name), func(r rune) bool { return strings.ContainsRune(" \t\u00a0.,-_()%:", r) }) {
+		switch w {
+		case "sat", "satn", "saturation", "saturated":
+			said = true
+		case "base", "cation", "pct", "percent", "of", "exchangeable", "exch":
+		default:
+			for _, a := range [][2]string{{"ca", "calcium"}, {"mg", "magnesium"}, {"k", "potassium"}, {"na", "sodium"}, {"h", "hydrogen"}} {
+				if w == a[0] || w == a[1] {
+					if id != "" {
+						return ""
+					}
+					id = strings.ToUpper(a[0][:1]) + a[0][1:] + " sat"
+					w = ""
+				}
+			}
+			if w != "" {
+				return ""
+			}
+		}
+	}
+	if !said {
+		return ""
+	}
+	return id
 }
 
 func formsOf(id string) (names []string) {

@@ -288,6 +288,28 @@ func Component(name string, value float64, text string) (Measure, error) {
 	return m, nil
 }
 
+// Grade refuses a fertilizer grade such as 10-10-10 in the place of a
+// component: it is three figures, the shares of N, P2O5 and K2O.
+//
+// Source: AAPFCO, Official Publication: a grade states total N, available
+// phosphate and soluble potash, in this order (from memory).
+func Grade(name string) error {
+	parts := strings.Split(squashGrade(name), "-")
+	if len(parts) != 3 {
+		return nil
+	}
+	for _, p := range parts {
+		if _, _, err := ParseNumber(p); err != nil {
+			return nil
+		}
+	}
+	return refuse("component", "component %q: write three rows: N %s, P2O5 %s, K2O %s", name, parts[0], parts[1], parts[2])
+}
+
+func squashGrade(s string) string {
+	return strings.NewReplacer(" ", "", "\u2013", "-", "\u2011", "-").Replace(s)
+}
+
 func componentNames() (out []string) {
 	out = append(out, "N", "P2O5", "P", "K2O", "K", "CaO", "Ca", "MgO", "Mg", "SO3", "S")
 	out = append(out, elements()[5:]...)

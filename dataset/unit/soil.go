@@ -106,6 +106,7 @@ func Soil(r SoilReading) (SoilValue, error) {
 	case Charge:
 		switch u {
 		case "cmolc/kg", "cmol/kg", "cmol(+)/kg", "cmolckg1", "meq/100g", "me/100g", "meq/100gsoil":
+		case "meq": // of 100 g: common practice, no source
 		case "mmolc/kg", "mmol/kg", "meq/kg":
 			x /= 10
 		case "meq/100cm3", "meq/100cc", "cmolc/dm3", "cmolc/l":
