@@ -96,6 +96,7 @@ func TestEditedInPlace(t *testing.T) {
 		{"another season", [][]Harvest{season}, []Harvest{fruit("A", 18360, 450, 2), fruit("A", 18361, 510, 3)}, 0, ""},
 		{"another season of one row", [][]Harvest{season[:1]}, []Harvest{fruit("A", 18360, 450, 2)}, 0, ""},
 		{"the later of two seasons grew", [][]Harvest{season, {fruit("A", 18360, 1, 2)}}, []Harvest{fruit("A", 18360, 1, 2), fruit("A", 18362, 2, 3)}, 0, ""},
+		{"entries of no sheet", [][]Harvest{{at(season[0], 0)}}, []Harvest{fruit("A", 18000, 30, 0)}, 0, ""},
 		{"another sheet", [][]Harvest{season}, []Harvest{{Grower: "G", Bed: "A", Date: 18001, DateBasis: ByDay, Crop: "pumpkin", Weight: 1, Weighed: "scale", ReportedUnit: "kg",
 			Source: Source{File: "county fair.csv", Line: 3}}}, 0, ""},
 	} {

@@ -50,8 +50,9 @@ type Result struct {
 // grower in book.toml.
 //
 // The error wraps ErrNothingNew, ErrRow (a value or a correction that cannot
-// be kept), ErrConflict (*ConflictError), ErrUnknownBed (*UnknownBedError),
-// ErrBusy or ErrDamaged.
+// be kept), ErrConflict (*ConflictError: also a line that was changed in place
+// in a sheet imported before), ErrUnknownBed (*UnknownBedError), ErrBusy,
+// ErrFormat or ErrDamaged.
 func (b *Book) Commit(batch Batch) (Result, error) {
 	unlock, err := b.lock(lockWait)
 	if err != nil {
@@ -188,7 +189,6 @@ func (b *Book) admit(names []string, live, in *Records) (own, fresh *Records, sk
 	if total == 0 {
 		return refuse(fmt.Errorf("%w: the sheets hold no rows", ErrNothingNew))
 	}
-	sheet := &Records{} // all rows of the sheets, with their grower
 	for _, t := range tables() {
 		check := t.check()
 		for i := range t.len(fresh) {
@@ -197,8 +197,8 @@ func (b *Book) admit(names []string, live, in *Records) (own, fresh *Records, sk
 				return refuse(err)
 			}
 		}
-		t.add(sheet, fresh)
 	}
+	sheet := *fresh // all rows of the sheets: what is left out of fresh stays here
 	skipped = map[string]int{}
 	corrections := tableNamed("corrections")
 	n := corrections.len(fresh)
@@ -240,7 +240,7 @@ func (b *Book) admit(names []string, live, in *Records) (own, fresh *Records, sk
 		if k := n - t.len(fresh); k > 0 {
 			skipped[t.name()] = k
 		}
-		findConflicts(t, sheet, fresh, rest, &conflicts)
+		findConflicts(t, &sheet, fresh, rest, &conflicts)
 	}
 	if fresh.Total() == 0 {
 		err := fmt.Errorf("%w: all %d %s are in the book already", ErrNothingNew, total, plural(total, "row", "rows"))
@@ -366,6 +366,21 @@ func findEdits(t table, sheet, fresh, rest *Records) map[int]int {
 		file  string
 		batch int32
 	}
+	files := map[string]bool{}
+	for i := range t.len(fresh) {
+		if s := t.source(fresh, i); s.Line > 0 { // an entry of no sheet has none
+			files[s.File] = true
+		}
+	}
+	var before []int // rows of rest from these files
+	for i := range t.len(rest) {
+		if files[t.source(rest, i).File] {
+			before = append(before, i)
+		}
+	}
+	if before == nil {
+		return nil
+	}
 	key, like := t.identity(), t.likeness()
 	left := map[inFile]int{} // rows of the sheet that stand for no row of rest yet
 	lines := map[line][]rowKey{}
@@ -375,19 +390,11 @@ func findEdits(t table, sheet, fresh, rest *Records) map[int]int {
 		left[inFile{s.File, k}]++
 		lines[lineOf(s)] = append(lines[lineOf(s)], k)
 	}
-	files := map[string]bool{}
-	for i := range t.len(fresh) {
-		files[t.source(fresh, i).File] = true
-	}
 	again := map[inBatch]bool{}
 	missed := map[line][]int{}
 	var moved []int
-	for i := range t.len(rest) {
-		s := t.source(rest, i)
-		if !files[s.File] {
-			continue
-		}
-		k := key(rest, i)
+	for _, i := range before {
+		s, k := t.source(rest, i), key(rest, i)
 		if !slices.Contains(lines[lineOf(s)], k) || left[inFile{s.File, k}] == 0 {
 			moved = append(moved, i)
 			continue

@@ -46,7 +46,8 @@
 // A batch keeps the grower a sheet named, empty where it named none; records/
 // have the grower of book.toml in that place. Units are SI; what a sheet said stands in the reported columns. A null (column
 // "null means"; - : never null) is never a zero. Every order ends with batch,
-// line, file. batch is the batch's own number.
+// line, file. batch is the batch's own number. A column that comes with a later
+// format number can be null, and the files of earlier formats lack it.
 //
 // # beds
 //

@@ -12,6 +12,9 @@
 //  4. Each row is checked and turned into SI by package unit. What is wrong is
 //     one line in [Faults]: place, found, expected, how to mend.
 //
+// Where Options.Beds says which beds the book describes, a bed that neither they
+// nor the sheets describe is a fault like any other, told once for each file.
+//
 // Nothing is assumed in silence. A figure without a unit is a fault; what was
 // understood beyond the plain text of a cell stands in [Result].Notes.
 //
@@ -78,6 +81,10 @@
 //	unit = "mg/kg"
 //	method = "Olsen"
 //	when = {column = "remarks", not = ["7"]}
+//
+// What a lab found too little of to measure is written "<0.2", with the limit the
+// lab states; a word such as ND for it may stand under missing only where the
+// limit is not known, and then gives no record.
 //
 // A list of origins is tried in order; the first that gives a value is taken.
 // Conditions look at the bare cell: is (one of), not (none of), has (one of the

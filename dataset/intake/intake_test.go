@@ -512,6 +512,39 @@ func TestTemplates(t *testing.T) {
 	}
 }
 
+// TestReadme follows what the README says.
+func TestReadme(t *testing.T) {
+	list := Templates("us")
+	text := string(list[len(list)-1].Data)
+	_, example, ok := strings.Cut(text, "import that:\n")
+	if !ok {
+		t.Fatal("no example of a correction")
+	}
+	lines := strings.SplitN(example, "\n", 3)
+	res := one(t, "mended.csv", strings.TrimSpace(lines[0])+"\n"+strings.TrimSpace(lines[1])+"\n")
+	if c := res.Records.Corrections; len(c) != 1 || c[0].Table != "harvests" || c[0].OfBatch != 3 || c[0].OfFile != "harvests.csv" || c[0].OfLine != 7 || c[0].Action != "replace" {
+		t.Errorf("%+v", c)
+	}
+	_, later, ok := strings.Cut(text, "sheets yet; what you fill in is kept: ")
+	if !ok {
+		t.Fatal("no word of the sheets kept for later")
+	}
+	later, _, _ = strings.Cut(later, ".")
+	var known []string
+	for _, tab := range tables() {
+		known = append(known, tab.sheet)
+	}
+	names := strings.Fields(strings.ReplaceAll(later, ",", " "))
+	for _, name := range names {
+		if !slices.Contains(known, name) {
+			t.Errorf("no sheet %q", name)
+		}
+	}
+	if len(names) != 7 || !strings.Contains(text, "--dates MDY") || !strings.Contains(text, `dates = "MDY"`) || !strings.Contains(text, "<0.2") {
+		t.Error(text)
+	}
+}
+
 // The two unit systems' examples must tell the same story.
 func TestTemplateExamplesAgree(t *testing.T) {
 	for _, tab := range tables() {

@@ -80,16 +80,31 @@ How to fill them
 Dates
   2026-10-28 is a day, 2026-10 or Oct 2026 a month, autumn 2026 a season.
   ~ before a date marks a guess. Dates such as 10/28/2026 are read only if you
-  say at the import which comes first: --dates MDY or --dates DMY.
+  say which comes first, month or day: at the import, with --dates MDY or
+  --dates DMY, or once and for all in book.toml: dates = "MDY". Years have four
+  digits. What was done or measured cannot lie in the future.
 
 Tests
   Copy value, unit and method as the lab prints them. < and > may stand before
-  a value. A test without a method is kept, but left out of what needs one.
+  a value: "not detected" is written as < and the lab's limit, <0.2. A test
+  without a method is kept, but left out of what needs one.
 
 Mending a mistake
-  Import the right row with a column "replaces" that names the import and the
-  line it replaces, as 3:7; or name a row that should not be there in
-  withdraw.csv. Nothing is ever lost: imports are kept as they came.
+  Write the right row with a further column, "replaces", that names the import,
+  the sheet and the line of the row it takes the place of, and import that:
+    bed,date,weight (lb),weighed,replaces
+    Long bed,2026-10-03,1250,scale,3:harvests.csv:7
+  replaces line 7 of harvests.csv as it came with import 3 (carryover batches
+  lists the imports). A line that you change in a sheet and import again is
+  refused, with the text to put under "replaces", since the book cannot know
+  whether you mend or add. Leave the lines you imported as they are, write new
+  rows below them, and import the whole sheet: what the book has is skipped.
+  Name a row that should not be there in withdraw.csv. Nothing is ever lost:
+  imports are kept as they came.
+
+Kept for later
+  The review does not use these sheets yet; what you fill in is kept: weather,
+  water_tests, tillage, leaf_tests, covers, lists, forecasts.
 
 Any sheet may also have the columns "grower" and "replaces". soil_tests and
 beds take "depth from" and "depth to" in place of "depth".

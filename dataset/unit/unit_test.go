@@ -221,9 +221,21 @@ func TestAnalyteNames(t *testing.T) {
 		{"potassium", "", "K", "K"}, {"potash", "K2O", "K", "K2O"}, {"SO4-S", "", "S", "SO4-S"}, {"SO4", "SO4", "S", "SO4"}, {"sulphate", "S", "S", "S"},
 		{"NO3-N", "", "NO3-N", "NO3-N"}, {"nitrate nitrogen", "", "NO3-N", "NO3-N"}, {"nitrate", "NO3", "NO3-N", "NO3"}, {"NO3", "NO3", "NO3-N", "NO3"},
 		{"organic matter", "", "OM", "OM"}, {"Soil pH", "", "pH", "pH"}, {"aluminum", "", "Al", "Al"}, {"% K", "", "K sat", "K sat"},
+		{"Base Sat Ca", "", "Ca sat", "Ca sat"}, {"% Ca sat", "", "Ca sat", "Ca sat"}, {"Ca base saturation", "", "Ca sat", "Ca sat"}, {"Mg Base Sat. (%)", "", "Mg sat", "Mg sat"},
+		{"base-saturation: K", "", "K sat", "K sat"}, {"%Na Saturation", "", "Na sat", "Na sat"}, {"percent H sat", "", "H sat", "H sat"}, {"Calcium saturation %", "", "Ca sat", "Ca sat"},
+		{"Base saturation", "", "base sat", "base sat"},
 	} {
 		if a, f, err := ParseAnalyte(x.name, x.form); err != nil || a.ID != x.id || f.Name != x.as {
 			t.Errorf("%q as %q: %s %s %v, want %s %s", x.name, x.form, a.ID, f.Name, err, x.id, x.as)
+		}
+	}
+}
+
+// A name that leaves the cation open, or names two, is no saturation of one.
+func TestNoSaturation(t *testing.T) {
+	for _, name := range []string{"Ca Mg sat", "sat", "% saturation of soil", "Ca base", "saturated paste K", "sat %"} {
+		if a, _, err := ParseAnalyte(name, ""); err == nil {
+			t.Errorf("%q: read as %s", name, a.ID)
 		}
 	}
 }
@@ -313,6 +325,7 @@ func TestSoilUnits(t *testing.T) {
 		{"Ca", "", "g/kg", 2, 2000, "mg/kg", "mass"}, {"P", "", "mg/dm3", 40, 40, "mg/dm3", "volume"}, {"P", "", "mg/L", 40, 40, "mg/dm3", "volume"},
 		{"K", "saturated paste", "mg/L", 40, 40, "mg/L", "extract"}, {"OM", "", "g/kg", 45, 4.5, "%", ""}, {"OC", "", "%", 2.5, 2.5, "%", ""},
 		{"CEC", "", "mmolc/kg", 120, 12, "cmolc/kg", ""}, {"CEC", "", "meq/100 cm3", 12, 12, "cmolc/dm3", "volume"},
+		{"CEC", "", "meq", 12, 12, "cmolc/kg", ""}, {"acidity", "", "meq", 1.5, 1.5, "cmolc/kg", ""},
 		{"EC", "", "mmho/cm", 1.2, 1.2, "dS/m", ""}, {"EC", "", "\u00b5S/cm", 1200, 1.2, "dS/m", ""}, {"EC", "", "mS/m", 120, 1.2, "dS/m", ""},
 		{"bulk density", "", "kg/m3", 1200, 1.2, "g/cm3", ""}, {"bulk density", "", "lb/cu ft", 62.42796, 1, "g/cm3", ""}, {"pH", "", "pH", 6.4, 6.4, "pH", ""},
 		{"LBC", "", "mg CaCO3/kg/pH", 400, 400, "mg CaCO3/kg/pH", ""},
