@@ -52,7 +52,7 @@ next: 1. fill in %s, then the other sheets you have
 		},
 	}
 	f := cmd.Flags()
-	f.StringVar(&o.Grower, "grower", "", "your name, kept with every record")
+	f.StringVar(&o.Grower, "grower", "", "your name, for every record that names no grower")
 	f.StringVar(&o.Units, "units", "us", "us or metric, for the sheets and what is shown")
 	f.Float64Var(&latitude, "latitude", 0, "degrees north of the equator (south: negative): seasons and day length")
 	f.Float64Var(&elevation, "elevation", 0, "height above the sea, in metres")
