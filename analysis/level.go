@@ -163,9 +163,9 @@ func (b *bedWork) grounds() func(name string) string {
 	renamed, joined := map[string]string{}, map[string]bool{}
 	for i := range b.history.Descriptions {
 		d := &b.history.Descriptions[i]
-		names := strings.Split(d.Was, ";")
+		names := d.Former()
 		for _, was := range names {
-			if was = strings.TrimSpace(was); was != "" && was != d.Bed {
+			if was != d.Bed {
 				joined[was] = joined[was] || len(names) > 1
 				renamed[was] = d.Bed
 			}

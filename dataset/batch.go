@@ -551,7 +551,7 @@ func bedNames(list ...*Records) map[bedKey]bool {
 		for i := range rec.Beds {
 			d := &rec.Beds[i]
 			known[bedKey{d.Grower, d.Bed}] = true
-			for _, was := range formerNames(d.Was) {
+			for _, was := range d.Former() {
 				known[bedKey{d.Grower, was}] = true
 			}
 		}

@@ -358,7 +358,7 @@ func (r *Records) parts(k bedKey) []part {
 			if d.From >= limit {
 				continue // told of another bed
 			}
-			for _, was := range formerNames(d.Was) {
+			for _, was := range d.Former() {
 				if day, ok := until[was]; !ok || day < d.From {
 					until[was] = d.From
 					follow(was, d.From)
@@ -376,9 +376,9 @@ func (r *Records) parts(k bedKey) []part {
 	return parts
 }
 
-// formerNames splits Bed.Was.
-func formerNames(was string) (names []string) {
-	for _, n := range strings.Split(was, ";") {
+// Former lists the names in Bed.Was: what the bed was before, from its date on.
+func (d *Bed) Former() (names []string) {
+	for _, n := range strings.Split(d.Was, ";") {
 		if n = strings.TrimSpace(n); n != "" {
 			names = append(names, n)
 		}
@@ -428,7 +428,7 @@ func (b *Book) Beds(rec *Records, sel Selection) iter.Seq[*BedHistory] {
 		became := map[bedKey]Date{}
 		for i := range rec.Beds {
 			d := &rec.Beds[i]
-			for _, was := range formerNames(d.Was) {
+			for _, was := range d.Former() {
 				k := bedKey{d.Grower, was}
 				if day, ok := became[k]; was != d.Bed && (!ok || day < d.From) {
 					became[k] = d.From

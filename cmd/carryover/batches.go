@@ -100,7 +100,7 @@ func newVerify() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			fmt.Fprintf(cmd.OutOrStdout(), "sound: %s, every byte as it was written\n", strings.Replace(plural(len(list), "batch"), "batchs", "batches", 1))
+			fmt.Fprintf(cmd.OutOrStdout(), "sound: %s, every byte as it was written\n", plural(len(list), "batch"))
 			return nil
 		},
 	}

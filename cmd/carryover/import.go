@@ -117,5 +117,9 @@ func plural(n int, what string) string {
 	if n == 1 {
 		return "1 " + what
 	}
-	return fmt.Sprintf("%s %ss", commas(float64(n)), what)
+	end := "s"
+	if strings.HasSuffix(what, "ch") {
+		end = "es"
+	}
+	return fmt.Sprintf("%s %s%s", commas(float64(n)), what, end)
 }
