@@ -129,7 +129,7 @@ func FuzzScan(f *testing.F) {
 				want = append(want, rec)
 			}
 		}
-		s := scanner{text: text, sep: ',', next: 1}
+		s := scanner{text: text, sep: ',', nextLine: 1}
 		var got [][]string
 		for {
 			ok, err := s.row()

@@ -1,7 +1,6 @@
 package intake
 
 import (
-	"bytes"
 	"fmt"
 	"maps"
 	"path"
@@ -76,6 +75,7 @@ type reader struct {
 	strange []Fault         // beds that were not, when their row was read: Text is the name
 	unread  bool            // rows that may describe beds could not be read
 	empty   []string        // sheets without rows
+	comma   bool            // the sheet at hand writes decimals with a comma
 }
 
 type tally struct {
@@ -165,76 +165,68 @@ func (r *reader) sheetNames() (out []string) {
 	return out
 }
 
-// file reads one file.
+// file reads one file: the sheet it is, or the sheets of a workbook.
 func (r *reader) file(s Source, alone bool) {
+	sheets, err := r.open(s)
+	if err != nil {
+		r.unread = true
+		r.faults.add(Fault{File: s.Name, Line: err.line, Text: say(err.found, err.expected, err.mend)})
+		return
+	}
+	for _, sh := range sheets {
+		r.sheet(sh, alone && len(sheets) == 1)
+	}
+}
+
+// sheet reads one sheet.
+func (r *reader) sheet(sh sheet, alone bool) {
+	r.comma = sh.comma
 	var t *table
 	fail := func(line int, found, expected, mend string) {
 		r.unread = r.unread || t == nil || t.name == "beds"
-		r.faults.add(Fault{File: s.Name, Line: line, Text: say(found, expected, mend)})
+		r.faults.add(Fault{File: sh.name, Line: line, Text: say(found, expected, mend)})
 	}
-	if found, mend := foreign(s.Data); found != "" {
-		fail(0, found, "a CSV sheet", mend)
-		return
-	}
-	data := bytes.TrimPrefix(s.Data, []byte("\xef\xbb\xbf"))
-	if i := invalid(data); i >= 0 {
-		fail(1+bytes.Count(data[:i], []byte("\n")), "a letter that is not UTF-8", "plain text in UTF-8", `save the sheet again as "CSV UTF-8"`)
-		return
-	}
-	text := string(data)
-	if !strings.Contains(text, "\n") { // line ends of an old kind
-		text = strings.ReplaceAll(text, "\r", "\n")
-	}
-	scan := &scanner{text: text, sep: ',', next: 1}
-	if r.opt.Map != nil {
-		scan.sep = r.opt.Map.separator
-	}
-	ok, err := scan.row()
+	head, headLine, err := r.head(&sh)
 	if err != nil {
 		fail(err.line, err.found, err.expected, err.mend)
 		return
 	}
-	if !ok {
+	if head == nil {
 		fail(0, "an empty file", "a line of headings and rows below it", "carryover new writes sheets with their headings")
 		return
-	}
-	head, headLine := make([]string, len(scan.cells)), scan.line
-	for i, c := range scan.cells {
-		head[i] = strings.Clone(c)
 	}
 	before := len(r.faults.List)
 	var take func(line int, cells []string)
 	if r.opt.Map != nil {
-		take = r.opt.Map.bind(r, s.Name, headLine, head)
-	} else if t = r.tableOf(s.Name, headLine, head, scan.text); t != nil {
-		take = r.bind(t, s.Name, headLine, head, strings.Count(text, "\n"))
+		take = r.opt.Map.bind(r, sh.name, headLine, head)
+	} else if t = r.tableOf(sh.name, headLine, head); t != nil {
+		take = r.bind(t, sh.name, headLine, head, sh.size)
 	}
 	if take == nil || len(r.faults.List) > before {
 		r.unread = r.unread || t == nil || t.name == "beds"
 		return
 	}
-	rows, commented := 0, len(scan.commented)
+	rows, commented := 0, len(sh.lines.passed())
 	for {
-		ok, err := scan.row()
+		cells, line, err := sh.lines.next()
 		if err != nil {
 			fail(err.line, err.found, err.expected, err.mend)
 			return
 		}
-		if !ok {
+		if cells == nil {
 			break
 		}
 		if rows == 0 { // those above the first row are the template's examples
-			commented = len(scan.commented)
+			commented = len(sh.lines.passed())
 		}
 		rows++
-		cells := scan.cells
 		if len(cells) != len(head) {
-			fail(scan.line, plural(len(cells), "cell"), fmt.Sprintf("%d, one for each heading on line %d", len(head), headLine), "add or take out commas; a cell that holds a comma stands in quotes")
+			fail(line, plural(len(cells), "cell"), fmt.Sprintf("%d, one for each heading on line %d", len(head), headLine), "add or take out "+sh.between+"s; a cell that holds a "+sh.between+" stands in quotes")
 			continue
 		}
-		take(scan.line, cells)
+		take(line, cells)
 	}
-	switch n := len(scan.commented); {
+	switch n := len(sh.lines.passed()); {
 	case rows == 0 && alone:
 		found := "headings but no rows"
 		if n > 0 {
@@ -242,10 +234,22 @@ func (r *reader) file(s Source, alone bool) {
 		}
 		fail(0, found, "a row for each record below line "+strconv.Itoa(headLine), "fill in the sheet")
 	case rows == 0:
-		r.empty = append(r.empty, s.Name)
+		r.empty = append(r.empty, sh.name)
 	case n > commented:
-		r.note("%s: %s below the first row passed over, since it starts with #: line %d", s.Name, plural(n-commented, "line"), scan.commented[commented])
+		r.note("%s: %s below the first row passed over, since it starts with #: line %d", sh.name, plural(n-commented, "line"), sh.lines.passed()[commented])
 	}
+}
+
+// head reads the line of headings.
+func (r *reader) head(sh *sheet) (head []string, line int, err *scanError) {
+	cells, line, err := sh.lines.next()
+	if cells == nil || err != nil {
+		return nil, 0, err
+	}
+	for _, c := range cells {
+		head = append(head, strings.Clone(c))
+	}
+	return head, line, nil
 }
 
 func plural(n int, what string) string {
@@ -253,42 +257,6 @@ func plural(n int, what string) string {
 		what += "s"
 	}
 	return fmt.Sprintf("%d %s", n, what)
-}
-
-// foreign names what is not a sheet of text.
-func foreign(data []byte) (found, mend string) {
-	switch {
-	case len(data) > maxFile:
-		return fmt.Sprintf("a file of %d MB", len(data)>>20), "256 MB is the most that is read: part it"
-	case bytes.HasPrefix(data, []byte("%PDF")):
-		return "a PDF", "copy its figures into a sheet; carryover new writes empty ones"
-	case bytes.HasPrefix(data, []byte("PK\x03\x04")):
-		return "a workbook", "save the sheet as CSV"
-	case bytes.HasPrefix(data, []byte("\xd0\xcf\x11\xe0")):
-		return "an old workbook", "save the sheet as CSV"
-	case bytes.HasPrefix(data, []byte("\xff\xfe")), bytes.HasPrefix(data, []byte("\xfe\xff")):
-		return "text in UTF-16", `save the sheet again as "CSV UTF-8"`
-	case bytes.HasPrefix(data, []byte("PAR1")):
-		return "a Parquet file", "export its rows as CSV"
-	case bytes.IndexByte(data[:min(len(data), 1<<16)], 0) >= 0:
-		return "a file that is not text", "save the sheet as CSV"
-	}
-	return "", ""
-}
-
-// invalid returns where text stops being UTF-8, or -1.
-func invalid(data []byte) int {
-	if utf8.Valid(data) {
-		return -1
-	}
-	for i := 0; i < len(data); {
-		c, n := utf8.DecodeRune(data[i:])
-		if c == utf8.RuneError && n < 2 {
-			return i
-		}
-		i += n
-	}
-	return -1
 }
 
 // parseHeading parts "area (sq ft)" into its name and unit.
@@ -300,7 +268,7 @@ func parseHeading(h string) (name, unitText string) {
 }
 
 // tableOf finds the table a file belongs to, or adds a fault.
-func (r *reader) tableOf(file string, line int, head []string, text string) *table {
+func (r *reader) tableOf(file string, line int, head []string) *table {
 	if r.opt.Table != "" {
 		for i := range r.tables {
 			if t := &r.tables[i]; fold(r.opt.Table) == fold(t.sheet) || fold(r.opt.Table) == fold(t.name) {
@@ -329,15 +297,6 @@ func (r *reader) tableOf(file string, line int, head []string, text string) *tab
 	t := byStem
 	if t == nil && len(fitting) == 1 {
 		t = byHead
-	}
-	if len(head) == 1 && (t == nil || t.find(head[0]) < 0) {
-		first, _, _ := strings.Cut(strings.TrimLeft(text, "\r\n"), "\n")
-		for _, sep := range [...][3]string{{";", "semicolons", ";"}, {"\t", "tabs", "tab"}} {
-			if strings.Contains(head[0], sep[0]) || strings.Contains(first, sep[0]) {
-				r.faults.add(Fault{File: file, Line: line, Text: say("cells parted by "+sep[1], "commas", fmt.Sprintf("save the sheet as CSV with commas, or read it with a sheet map that says separator = %q", sep[2]))})
-				return nil
-			}
-		}
 	}
 	if t == nil && len(fitting) > 1 {
 		r.faults.add(Fault{File: file, Line: line, Text: say("headings that fit "+strings.Join(fitting, " and "), "those of one sheet", "name the file after its sheet, or say --table")})

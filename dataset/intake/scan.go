@@ -14,7 +14,7 @@ type scanner struct {
 	text      string
 	sep       byte
 	at        int // byte offset of the next line
-	next      int // its number, from 1
+	nextLine  int // its number, from 1
 	line      int // number of the row's first line
 	cells     []string
 	commented []int // lines that start with #
@@ -26,6 +26,16 @@ type scanError struct {
 	found, expected, mend string
 }
 
+func (s *scanner) next() (cells []string, line int, err *scanError) {
+	ok, err := s.row()
+	if !ok || err != nil {
+		return nil, 0, err
+	}
+	return s.cells, s.line, nil
+}
+
+func (s *scanner) passed() []int { return s.commented }
+
 // row reads the next row into s.cells, whose strings are parts of the text. It
 // returns false at the end of the text.
 func (s *scanner) row() (bool, *scanError) {
@@ -36,16 +46,16 @@ func (s *scanner) row() (bool, *scanError) {
 		}
 		line := s.text[s.at : s.at+end]
 		if len(line) > maxLine {
-			return false, s.tooLong(s.next)
+			return false, s.tooLong(s.nextLine)
 		}
 		if text := strings.TrimSpace(line); text == "" || text[0] == '#' {
 			if text != "" {
-				s.commented = append(s.commented, s.next)
+				s.commented = append(s.commented, s.nextLine)
 			}
 			s.advance(end)
 			continue
 		}
-		s.line, s.cells = s.next, s.cells[:0]
+		s.line, s.cells = s.nextLine, s.cells[:0]
 		if strings.IndexByte(line, '"') < 0 {
 			s.plain(strings.TrimSuffix(line, "\r"))
 			s.advance(end)
@@ -64,7 +74,7 @@ func (s *scanner) row() (bool, *scanError) {
 	return false, nil
 }
 
-func (s *scanner) advance(n int) { s.at, s.next = s.at+n+1, s.next+1 }
+func (s *scanner) advance(n int) { s.at, s.nextLine = s.at+n+1, s.nextLine+1 }
 
 func (s *scanner) tooLong(line int) *scanError {
 	return &scanError{line, "a line of more than 65,536 bytes", "a row of cells", "look for a quote that is not closed, or save the sheet as CSV again"}
@@ -106,13 +116,13 @@ func (s *scanner) quoted() *scanError {
 			s.cells = append(s.cells, strings.TrimSpace(s.text[i:n]))
 			i = n
 		} else {
-			opened, from, doubled := s.next, i+1, false
+			opened, from, doubled := s.nextLine, i+1, false
 			for i++; ; i++ {
 				if i >= len(s.text) || i-s.at > maxLine {
 					return &scanError{opened, "a quote that is opened and never closed", `a second " at the end of the cell`, "close it, or write the quote twice where it belongs to the text"}
 				}
 				if s.text[i] == '\n' {
-					s.next++
+					s.nextLine++
 				}
 				if s.text[i] == '"' {
 					if i+1 >= len(s.text) || s.text[i+1] != '"' {
@@ -129,11 +139,11 @@ func (s *scanner) quoted() *scanError {
 			for i++; i < len(s.text) && (s.text[i] == ' ' || s.text[i] == '\r'); i++ {
 			}
 			if i < len(s.text) && s.text[i] != s.sep && s.text[i] != '\n' {
-				return &scanError{s.next, "text after a closing quote", "a comma or the end of the line", `write a quote inside a quoted cell twice: "the ""long"" bed"`}
+				return &scanError{s.nextLine, "text after a closing quote", "a comma or the end of the line", `write a quote inside a quoted cell twice: "the ""long"" bed"`}
 			}
 		}
 		if i >= len(s.text) || s.text[i] == '\n' {
-			s.at, s.next = i+1, s.next+1
+			s.at, s.nextLine = i+1, s.nextLine+1
 			return nil
 		}
 		i++

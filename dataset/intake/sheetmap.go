@@ -253,12 +253,14 @@ func (p *mapParser) tablesOf(key string, v any) (out []map[string]any) {
 
 func (p *mapParser) top(m map[string]any) *Map {
 	p.known("", m, "format", "title", "source", "separator", "missing", "dates", "rows")
-	out := &Map{Name: p.name, Title: p.text("", m, "title"), Citation: p.text("", m, "source"), separator: ',', missing: p.texts("", m, "missing")}
+	out := &Map{Name: p.name, Title: p.text("", m, "title"), Citation: p.text("", m, "source"), missing: p.texts("", m, "missing")}
 	if n, ok := m["format"].(int64); !ok || n != 1 {
 		p.fail("format", "missing or another number", "format = 1", "a higher number needs a newer carryover")
 	}
 	switch s, _ := m["separator"].(string); {
-	case m["separator"] == nil || s == ",":
+	case m["separator"] == nil:
+	case s == ",":
+		out.separator = ','
 	case s == ";":
 		out.separator = ';'
 	case s == "tab" || s == "\t":
