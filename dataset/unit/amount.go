@@ -3,7 +3,6 @@ package unit
 import (
 	"math"
 	"slices"
-	"strconv"
 	"strings"
 )
 
@@ -45,35 +44,35 @@ var scales = []scale{
 	{Mass, KgPerPound, []string{"lb", "lbs", "pound", "pounds", "#"}},
 	{Mass, KgPerPound / 16, []string{"oz", "ounce", "ounces"}},
 	{Mass, 0.001, []string{"g", "gram", "grams"}},
-	{Mass, 1, []string{"kg", "kilogram", "kilograms"}},
+	{Mass, 1, []string{"kg", "kgs", "kilogram", "kilograms", "kilo", "kilos"}},
 	{Mass, 2000 * KgPerPound, []string{"ton", "tons", "short ton", "short tons"}},
 	{Mass, 1000, []string{"t", "tonne", "tonnes", "metric ton"}},
-	{Area, M2PerSqFt, []string{"sq ft", "ft2", "square feet", "square foot", "sqft"}},
-	{Area, 1, []string{"m2", "sq m", "square metres", "square meters", "sqm"}},
+	{Area, M2PerSqFt, []string{"sq ft", "ft2", "ft^2", "square feet", "square foot", "sq feet", "sq foot", "sf"}},
+	{Area, 1, []string{"m2", "m^2", "sq m", "square metres", "square meters", "square metre", "square meter", "sq metres", "sq meters"}},
 	{Area, M2PerAcre, []string{"acre", "acres", "ac"}},
 	{Area, 1e4, []string{"ha", "hectare", "hectares"}},
-	{Area, 9 * M2PerSqFt, []string{"sq yd", "yd2", "square yards"}},
+	{Area, 9 * M2PerSqFt, []string{"sq yd", "yd2", "yd^2", "square yards", "square yard", "sq yards"}},
 	{Length, CmPerInch, []string{"in", "inch", "inches", "\""}},
 	{Length, 12 * CmPerInch, []string{"ft", "foot", "feet", "'"}},
-	{Length, 1, []string{"cm"}},
-	{Length, 0.1, []string{"mm"}},
-	{Length, 100, []string{"m", "metre", "meter"}},
-	{Rain, 1, []string{"mm"}},
-	{Rain, 10 * CmPerInch, []string{"in", "inch", "inches"}},
-	{Volume, 27 * M3PerCuFt, []string{"cu yd", "yd3", "yards", "cubic yards", "cubic yard", "cuyd"}},
-	{Volume, M3PerCuFt, []string{"cu ft", "ft3", "cubic feet", "cubic foot", "cuft"}},
-	{Volume, 1, []string{"m3", "cu m", "cubic metres", "cubic meters"}},
+	{Length, 1, []string{"cm", "centimetre", "centimeter", "centimetres", "centimeters"}},
+	{Length, 0.1, []string{"mm", "millimetre", "millimeter", "millimetres", "millimeters"}},
+	{Length, 100, []string{"m", "metre", "meter", "metres", "meters"}},
+	{Rain, 1, []string{"mm", "millimetre", "millimeter", "millimetres", "millimeters"}},
+	{Rain, 10 * CmPerInch, []string{"in", "inch", "inches", "\""}},
+	{Volume, 27 * M3PerCuFt, []string{"cu yd", "yd3", "yards", "cubic yards", "cubic yard", "yd^3", "cy"}},
+	{Volume, M3PerCuFt, []string{"cu ft", "ft3", "cubic feet", "cubic foot", "cu feet", "ft^3", "cf"}},
+	{Volume, 1, []string{"m3", "m^3", "cu m", "cubic metres", "cubic meters", "cubic metre", "cubic meter"}},
 	{Volume, 0.03523907016688, []string{"bushel", "bushels", "bu"}},
 	{Liquid, LPerGallon, []string{"gal", "gallon", "gallons"}},
 	{Liquid, LPerGallon / 4, []string{"qt", "quart", "quarts"}},
 	{Liquid, LPerGallon / 8, []string{"pt", "pint", "pints"}},
 	{Liquid, LPerGallon / 128, []string{"fl oz", "fluid ounce", "fluid ounces"}},
 	{Liquid, 1, []string{"L", "litre", "liter", "litres", "liters"}},
-	{Liquid, 0.001, []string{"mL", "millilitre", "milliliter"}},
-	{MassPerArea, KgHaPerLbAc * 43.56, []string{"lb/1000 sq ft", "lbs/1000 sq ft", "lb/1000 ft2", "lb/1,000 sq ft", "lb/1,000 ft2"}},
-	{MassPerArea, KgHaPerLbAc * 435.6, []string{"lb/100 sq ft", "lbs/100 sq ft", "lb/100 ft2"}},
-	{MassPerArea, KgHaPerLbAc * 43.56 / 16, []string{"oz/1000 sq ft", "oz/1000 ft2"}},
-	{MassPerArea, KgHaPerLbAc, []string{"lb/acre", "lbs/acre", "lb/ac", "lb/a"}},
+	{Liquid, 0.001, []string{"mL", "mls", "millilitre", "milliliter", "millilitres", "milliliters"}},
+	{MassPerArea, KgHaPerLbAc * 43.56, []string{"lb/1000 sq ft", "lbs/1000 sq ft", "lbs/1000 ft2", "lb/1000 ft2", "lb/1000 sf", "lbs/1000 sf", "pounds/1000 sq ft"}},
+	{MassPerArea, KgHaPerLbAc * 435.6, []string{"lb/100 sq ft", "lbs/100 sq ft", "lb/100 ft2", "lbs/100 ft2", "lb/100 sf", "pounds/100 sq ft"}},
+	{MassPerArea, KgHaPerLbAc * 43.56 / 16, []string{"oz/1000 sq ft", "oz/1000 ft2", "ounces/1000 sq ft"}},
+	{MassPerArea, KgHaPerLbAc, []string{"lb/acre", "lbs/acre", "lb/ac", "lbs/ac", "lb/a", "lbs/a", "pounds/acre"}},
 	{MassPerArea, 2000 * KgHaPerLbAc, []string{"ton/acre", "tons/acre", "t/ac", "ton/ac"}},
 	{MassPerArea, KgPerPound / 16 / (9 * M2PerSqFt) * 1e4, []string{"oz/sq yd", "oz/yd2"}},
 	{MassPerArea, 1, []string{"kg/ha"}},
@@ -82,8 +81,8 @@ var scales = []scale{
 	{MassPerArea, 100, []string{"kg/100 m2", "kg/are"}},
 	{MassPerArea, 10000, []string{"kg/m2"}},
 	{LiquidPerArea, 1, []string{"L/ha"}},
-	{LiquidPerArea, LPerGallon / M2PerAcre * 1e4, []string{"gal/acre", "gal/ac"}},
-	{LiquidPerArea, LPerGallon / (1000 * M2PerSqFt) * 1e4, []string{"gal/1000 sq ft", "gal/1000 ft2"}},
+	{LiquidPerArea, LPerGallon / M2PerAcre * 1e4, []string{"gal/acre", "gal/ac", "gallons/acre", "gal/a"}},
+	{LiquidPerArea, LPerGallon / (1000 * M2PerSqFt) * 1e4, []string{"gal/1000 sq ft", "gal/1000 ft2", "gallons/1000 sq ft"}},
 	{Temperature, 1, []string{"C", "deg C", "\u00b0C", "celsius"}},
 	{Temperature, 5.0 / 9, []string{"F", "deg F", "\u00b0F", "fahrenheit"}},
 	{Share, 1, []string{"%", "percent", "pct"}},
@@ -93,10 +92,20 @@ var scales = []scale{
 	{Speed, 1 / 3.6, []string{"km/h"}},
 	{Speed, 0.44704, []string{"mph"}},
 	{Duration, 1, []string{"h", "hours", "hour", "hr", "hrs"}},
+	{Duration, 1. / 60, []string{"min", "mins", "minute", "minutes"}},
 }
 
 func find(text string, qs []Quantity) (scale, bool) {
-	for _, i := range scaleNames[squash(text)] {
+	q := squash(text)
+	at := scaleNames[q]
+	if at == nil && strings.Contains(q, "1,000") {
+		q = strings.ReplaceAll(q, "1,000", "1000")
+		at = scaleNames[q]
+	}
+	if at == nil && strings.Contains(q, "per") {
+		at = scaleNames[strings.Replace(q, "per", "/", 1)]
+	}
+	for _, i := range at {
 		if slices.Contains(qs, scales[i].q) {
 			return scales[i], true
 		}
@@ -165,7 +174,7 @@ func loose(value float64, text string, qs []Quantity) string {
 			return "write " + trim(value*each) + " and the unit " + s.names[0]
 		}
 		return "write what all the " + last + "s weigh, and the unit lb or kg"
-	case "wheelbarrow", "barrow", "bucket", "pail", "load", "truckload", "shovel", "shovelful", "scoop", "cart", "cartload", "barrowload", "trailer":
+	case "wheelbarrow", "barrow", "bucket", "pail", "load", "truckload", "shovel", "shovelful", "scoop", "cart", "cartload", "barrowload", "trailer", "handful", "cup", "can":
 		if slices.Contains(qs, Volume) {
 			return "write cu ft or cu yd, with ~ for a guess"
 		}
@@ -206,48 +215,4 @@ func Offer(qs ...Quantity) string {
 		}
 	}
 	return strings.Join(out, ", ") + " ..."
-}
-
-// ParseNumber reads a number as growers and labs type it: thousands commas, a
-// leading < or >, a leading ~ or "about". It refuses anything else.
-// qualifier is "<", ">", "about" or empty.
-func ParseNumber(text string) (v float64, qualifier string, err error) {
-	s := strings.TrimSpace(text)
-	switch {
-	case strings.HasPrefix(s, "<"), strings.HasPrefix(s, ">"):
-		qualifier, s = s[:1], strings.TrimSpace(strings.TrimPrefix(s[1:], "="))
-	case strings.HasPrefix(s, "~"):
-		qualifier, s = "about", strings.TrimSpace(s[1:])
-	default:
-		if rest, ok := cutPrefixFold(s, "about "); ok {
-			qualifier, s = "about", strings.TrimSpace(rest)
-		}
-	}
-	if strings.Contains(s, ",") {
-		if !thousands(s) {
-			return 0, "", refuse("value", "%q: expected a number: commas stand only before thousands, write 1234.5", text)
-		}
-		s = strings.ReplaceAll(s, ",", "")
-	}
-	// ParseFloat also takes hexadecimal, underscores, "inf" and "nan".
-	if s == "" || strings.Trim(s, "0123456789.eE+-") != "" {
-		return 0, "", refuse("value", "%q: expected a number such as 12.5", text)
-	}
-	v, perr := strconv.ParseFloat(s, 64)
-	if perr != nil || math.IsInf(v, 0) || math.IsNaN(v) {
-		return 0, "", refuse("value", "%q: expected a number such as 12.5", text)
-	}
-	return v, qualifier, nil
-}
-
-// thousands reports whether commas stand only where English puts them.
-func thousands(s string) bool {
-	whole, _, _ := strings.Cut(strings.TrimLeft(s, "+-"), ".")
-	groups := strings.Split(whole, ",")
-	for i, g := range groups {
-		if i == 0 && (len(g) == 0 || len(g) > 3) || i > 0 && len(g) != 3 || strings.Trim(g, "0123456789") != "" {
-			return false
-		}
-	}
-	return !strings.Contains(s[strings.Index(s, whole)+len(whole):], ",")
 }

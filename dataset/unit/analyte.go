@@ -17,6 +17,7 @@ const (
 	Conductivity             // dS/m
 	Density                  // g/cm3
 	LimeBuffer               // mg CaCO3/kg for one pH unit
+	Release                  // kg/ha a season
 )
 
 // Analyte is something a soil, leaf or water test measures.
@@ -88,6 +89,9 @@ func Analytes() []Analyte {
 		{ID: "sand", Name: "sand", Kind: Percent, Plain: true},
 		{ID: "silt", Name: "silt", Kind: Percent, Plain: true},
 		{ID: "clay", Name: "clay", Kind: Percent, Plain: true},
+		// What a lab reckons from organic matter by a rule of its own: kept as
+		// printed, and no part of any sum of nitrogen.
+		{ID: "ENR", Name: "estimated nitrogen release", Kind: Release, Plain: true},
 	}
 }
 
@@ -128,6 +132,8 @@ func (a Analyte) Unit() string {
 		return "g/cm3"
 	case LimeBuffer:
 		return "mg CaCO3/kg/pH"
+	case Release:
+		return "kg/ha"
 	}
 	return "mg/kg"
 }
@@ -154,6 +160,7 @@ func Forms() []Form {
 		{Name: "CaCO3", Analyte: "Ca", Factor: mCa / (mCa + mC + 3*mO), loose: true},
 		{Name: "Mg", Analyte: "Mg", Factor: 1},
 		{Name: "MgO", Analyte: "Mg", Factor: mMg / (mMg + mO)},
+		{Name: "MgCO3", Analyte: "Mg", Factor: mMg / (mMg + mC + 3*mO), loose: true},
 		{Name: "S", Analyte: "S", Factor: 1},
 		{Name: "SO4-S", Analyte: "S", Factor: 1},
 		{Name: "SO4", Analyte: "S", Factor: mS / (mS + 4*mO), loose: true},
@@ -195,7 +202,7 @@ var analyteNames = func() map[string]string {
 	m := map[string]string{
 		"soilph": "pH", "phwater": "pH", "bufferph": "buffer pH", "bph": "buffer pH", "limeindex": "buffer pH", "ph(buffer)": "buffer pH",
 		"organicmatter": "OM", "som": "OM", "organicmatter%": "OM", "om%": "OM",
-		"organiccarbon": "OC", "soc": "OC",
+		"organiccarbon": "OC", "soc": "OC", "toc": "OC", "totalorganiccarbon": "OC",
 		"cationexchangecapacity": "CEC", "ecec": "CEC",
 		"phosphate": "P", "po4": "P", "potash": "K", "sulphur": "S", "sulphate": "S", "sulfate": "S", "so4": "S",
 		"nitrate": "NO3-N", "no3": "NO3-N", "ammonium": "NH4-N", "nh4": "NH4-N",
@@ -203,6 +210,7 @@ var analyteNames = func() map[string]string {
 		"exchangeableacidity": "acidity", "totalnitrogen": "total N", "tn": "total N", "totalcarbon": "total C", "tc": "total C",
 		"basesaturation": "base sat", "limebuffercapacity": "LBC", "aluminum": "Al", "bd": "bulk density",
 		"%ca": "Ca sat", "%mg": "Mg sat", "%k": "K sat", "%na": "Na sat", "%h": "H sat",
+		"esp": "Na sat", "exchangeablesodiumpercentage": "Na sat",
 	}
 	for _, a := range Analytes() {
 		m[squash(a.ID)] = a.ID
@@ -230,8 +238,19 @@ func ParseAnalyte(name, form string) (a Analyte, f Form, err error) {
 		id = saturation(name)
 	}
 	a, ok := ByID(id)
+	open := a.NeedForm || direct == "potash"
 	if !ok {
-		return a, f, refuse("analyte", "analyte %q: not known%s", name, didYouMean(name, analyteWords()))
+		h := ParseHeading(name) // Sol. Salts, Available P
+		a, ok = ByID(h.Analyte.Text)
+		switch near := didYouMean(name, analyteWords()); {
+		case !ok || near != "" && h.Form.Text == "" || len(h.Rest) > 0 || h.Aside != "" || h.DepthTo > 0 || strings.HasSuffix(a.ID, " sat") || strings.Contains(strings.ToLower(name), " as "):
+			return Analyte{}, f, refuse("analyte", "analyte %q: not known%s", name, near)
+		case h.Method.From+h.Unit.From != "":
+			return Analyte{}, f, refuse("analyte", "analyte %q: expected the analyte alone: write %s, and method and unit in columns of their own", name, a.ID)
+		case h.Form.Text != "":
+			f = Form{Name: h.Form.Text, Analyte: a.ID, Factor: formOf(h.Form.Text).Factor}
+		}
+		open = h.Form.From != ""
 	}
 	if direct == squash(a.Name) && strings.HasSuffix(direct, "nitrogen") && a.NeedForm {
 		f = Form{Name: a.ID, Analyte: a.ID, Factor: 1} // "nitrate nitrogen" says it
@@ -250,7 +269,7 @@ func ParseAnalyte(name, form string) (a Analyte, f Form, err error) {
 		}
 	}
 	if f.Name == "" {
-		if form == "" && (a.NeedForm || direct == "potash") {
+		if form == "" && open {
 			return a, f, refuse("form", "%q leaves the form open: expected %s: write it under form (%s)", name, strings.Join(formsOf(a.ID), ", "), ratios(a.ID))
 		}
 		f = Form{Name: a.ID, Analyte: a.ID, Factor: 1}

@@ -1,10 +1,13 @@
 // Package unit knows the units, forms and methods of soil testing: what an
 // analyte is called, which form a lab may print it in (P or P2O5), which
-// procedure measured it, and how to turn a printed value into SI and back.
+// procedure measured it, and how to turn a printed value into SI and back. It
+// reads what people write: numbers with either decimal mark, amounts with their
+// doubt (about 40 lb, 2 x 50 lb bags), areas by their sides, waterings by hours
+// and flow, and the column headings of a lab's sheet.
 //
 // Values are converted once, on the way in, and scaled once, on the way out.
 // Between the two stand mg/kg, cmolc/kg, %, dS/m, cm, m2, kg, kg/ha, L, m3 and
-// g/cm3. A value that cannot be converted without a fact that is missing (the
+// g/cm3, and mg/L for the extract of a saturated paste. A value that cannot be converted without a fact that is missing (the
 // depth behind lb/acre, the weight behind mg/dm3) is refused or keeps its own
 // basis; nothing is assumed in silence.
 //

@@ -47,7 +47,7 @@ func Methods() []Method {
 		{ID: "Sikora", For: buf}, {ID: "Sikora-2", For: buf, Alias: []string{"Sikora 2", "Kentucky Sikora-2"}},
 		{ID: "SMP", For: buf, Alias: []string{"Shoemaker McLean Pratt"}},
 		{ID: "Adams-Evans", For: buf, Alias: []string{"AE"}},
-		{ID: "Moore-Sikora", For: buf}, {ID: "Woodruff", For: buf},
+		{ID: "Moore-Sikora", For: buf}, {ID: "Woodruff", For: buf, Alias: []string{"WRDF", "WDRF"}},
 		{ID: "Mehlich buffer", For: []string{"buffer pH", "acidity"}, Alias: []string{"Mehlich"}},
 		{ID: "modified Mehlich buffer", For: []string{"buffer pH", "acidity"}, Alias: []string{"modified Mehlich", "MMB"}},
 
@@ -57,6 +57,7 @@ func Methods() []Method {
 		{ID: "Kjeldahl", For: []string{"total N"}, Alias: []string{"TKN"}},
 
 		{ID: "sum of cations", For: []string{"CEC"}, Alias: []string{"summation", "estimated", "calculated"}},
+		{ID: "effective CEC", For: []string{"CEC"}, Alias: []string{"ECEC", "effective"}},
 		{ID: "ammonium acetate pH 7", For: []string{"CEC"}, Alias: []string{"NH4OAc", "ammonium acetate", "measured"}},
 		{ID: "titration", For: []string{"LBC", "acidity"}, Alias: []string{"Ca(OH)2 titration", "single addition"}},
 

@@ -51,10 +51,14 @@ type SoilValue struct {
 
 // Soil turns a printed soil-test value into SI.
 //
+// A unit may name the form (ppm K, lb P2O5/acre) if it is the reading's own.
+//
 // lb/acre, lb/1000 sq ft and kg/ha become mg/kg by the laboratory convention of
 // 2,000,000 lb of soil in an acre to 6 2/3 in, scaled to the sampled depth, and
 // Conversion says so: it undoes what the lab did and says nothing of the bed's
-// true soil mass. mg/dm3 stays a volume basis, since no scoop weight is known.
+// true soil mass. mg/dm3 stays a volume basis, since no scoop weight is known. A
+// figure of a saturated paste is one of its extract, in mg/L, and is never
+// turned into an amount of the soil.
 //
 // The error wraps ErrUnit for an unknown unit, one that cannot measure the
 // analyte, a depth that is needed and missing, and for impossible values.
@@ -62,7 +66,49 @@ type SoilValue struct {
 // Source: Penn State Agronomy Guide, section 2 (convention); Ohio State
 // University, agricultural best management practices FAQ (60 lb/acre = 30 ppm).
 func Soil(r SoilReading) (SoilValue, error) {
-	u := squash(r.Unit)
+	v, err := soilIn(r, squash(r.Unit))
+	if About(err) == "unit" && r.Unit != "" {
+		plain, err := plainUnit(r)
+		if err != nil {
+			return SoilValue{}, err
+		}
+		if plain != "" {
+			return soilIn(r, squash(plain))
+		}
+	}
+	return v, err
+}
+
+// plainUnit takes the form out of a unit such as ppm K or lb N/acre, and other
+// ways to write it; empty if it makes no unit.
+func plainUnit(r SoilReading) (string, error) {
+	h := Heading{Text: r.Unit}
+	ms := h.mentions(atoms(r.Unit))
+	plain := ""
+	for _, m := range ms {
+		switch {
+		case m.sense == ofUnit && plain == "":
+			plain = m.text
+		case m.sense == ofWhat && (m.text == r.Analyte.ID || m.text == "N" && (strings.HasSuffix(r.Analyte.ID, "-N") || r.Analyte.Kind == Release)):
+			name := m.form
+			if m.text == "N" {
+				name = r.Analyte.ID
+			}
+			if f, ok := FormFactor(name); ok && f != r.Form.Factor {
+				return "", refuse("unit", "unit %q: speaks of %s where the value is of %s: mend one of them", r.Unit, name, r.Form.Name)
+			}
+		case m.sense != noise && m.sense != asForm:
+			return "", nil
+		}
+	}
+	if len(h.Rest) > 0 {
+		return "", nil
+	}
+	return plain, nil
+}
+
+// soilIn is Soil for a squashed unit.
+func soilIn(r SoilReading, u string) (SoilValue, error) {
 	if math.IsNaN(r.Value) || math.IsInf(r.Value, 0) {
 		return SoilValue{}, refuse("value", "%v: expected a number", r.Value)
 	}
@@ -77,6 +123,9 @@ func Soil(r SoilReading) (SoilValue, error) {
 		return SoilValue{}, refuse("unit", "unit %q: cannot measure %s%s", r.Unit, r.Analyte.ID, nearOr(r.Unit, soilUnits(r.Analyte), strings.Join(soilUnits(r.Analyte), ", ")))
 	}
 	x := r.Value * r.Form.Factor
+	if r.Analyte.Kind == Fraction && r.Method == paste {
+		return extract(r, u, x)
+	}
 	switch r.Analyte.Kind {
 	case PH:
 		if u != "" && u != "ph" && u != "phunits" && u != "unit" && u != "units" && u != "su" {
@@ -145,9 +194,44 @@ func Soil(r SoilReading) (SoilValue, error) {
 			return bad()
 		}
 		v.Value = x
+	case Release:
+		s, ok := find(u, []Quantity{MassPerArea})
+		if !ok {
+			return bad()
+		}
+		v.Value = x * s.factor
 	default:
 		return fraction(r, u, x, bad)
 	}
+	return v, nil
+}
+
+// paste is the method whose figures are of an extract and of no amount of soil.
+const paste = "saturated paste"
+
+// extract handles figures of a saturated paste, mg in a litre of its extract.
+// Labs that print them in ppm mean the same (common practice, no source).
+func extract(r SoilReading, u string, x float64) (SoilValue, error) {
+	v := SoilValue{Unit: "mg/L", Basis: "extract"}
+	switch u {
+	case "mg/l", "ppm", "g/m3", "ug/ml":
+	case "ug/l", "ppb":
+		x /= 1000
+	case "meq/l", "me/l", "mmolc/l":
+		if r.Analyte.Charge == 0 {
+			return v, refuse("unit", "unit %q: cannot measure %s: expected mg/L or ppm", r.Unit, r.Analyte.ID)
+		}
+		if r.Form.Factor != 1 {
+			return v, refuse("form", "%s in %s: expected the element, since charge has no oxide form: write %s", r.Form.Name, r.Unit, r.Analyte.ID)
+		}
+		x *= r.Analyte.Molar / r.Analyte.Charge
+	default:
+		return v, refuse("unit", "unit %q: %s of a saturated paste is a figure of its extract, not of the soil: expected mg/L, ppm or meq/L", r.Unit, r.Analyte.ID)
+	}
+	if x > 1e6 {
+		return v, refuse("value", "%s %v %s: more than the extract weighs: check the decimal point and the unit", r.Analyte.ID, r.Value, r.Unit)
+	}
+	v.Value = x
 	return v, nil
 }
 
@@ -178,7 +262,7 @@ func fraction(r SoilReading, u string, x float64, bad func() (SoilValue, error))
 		}
 	case "mg/dm3", "mg/l", "g/m3", "ug/ml":
 		v.Unit, v.Basis = "mg/dm3", "volume"
-		if r.Method == "saturated paste" || r.Method == "water extract" {
+		if r.Method == "water extract" {
 			v.Unit, v.Basis = "mg/L", "extract"
 		}
 	case "lb/acre", "lbs/acre", "lb/ac", "lbs/ac", "lb/a", "lbs/a", "pounds/acre", "pp2m", "#/acre", "lbperacre", "lbsperacre", "poundsperacre":
@@ -243,6 +327,8 @@ func soilUnits(a Analyte) []string {
 		return []string{"g/cm3"}
 	case LimeBuffer:
 		return []string{"mg CaCO3/kg/pH"}
+	case Release:
+		return []string{"lb/acre", "kg/ha"}
 	}
 	out := []string{"ppm", "mg/kg", "lb/acre", "kg/ha", "mg/dm3", "%"}
 	if a.Charge > 0 {
@@ -260,6 +346,29 @@ const (
 	OMPerOCConventional = 1.724
 	OMPerOC             = 2.0
 )
+
+// OrganicMatter returns the organic matter, %, that a factor makes of organic
+// carbon, %; OrganicCarbon turns it back. Which factor a lab used must be known:
+// the published ones span 1.4 to 2.5.
+//
+// The error wraps ErrUnit for a factor outside that span.
+//
+// Source: Pribyl 2010, Geoderma 156, 75-83.
+func OrganicMatter(oc, factor float64) (om float64, err error) {
+	if !(factor >= 1.4 && factor <= 2.5) {
+		return 0, refuse("form", "factor %v from organic carbon to organic matter: expected 1.4 to 2.5, such as 1.724", factor)
+	}
+	return oc * factor, nil
+}
+
+// OrganicCarbon undoes OrganicMatter.
+func OrganicCarbon(om, factor float64) (oc float64, err error) {
+	one, err := OrganicMatter(1, factor)
+	if err != nil {
+		return 0, err
+	}
+	return om / one, nil
+}
 
 // MgPerKgFromLbAc undoes the laboratory convention for a furrow slice.
 // depthCm is the sampled depth.

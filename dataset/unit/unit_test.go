@@ -168,6 +168,14 @@ func TestEveryUnitParses(t *testing.T) {
 	}
 }
 
+func TestUnitsInWords(t *testing.T) {
+	for text, want := range map[string]float64{"lb per acre": KgHaPerLbAc, "lbs per 1,000 sq. ft.": 43.56 * KgHaPerLbAc, "pounds per 100 sq ft": 435.6 * KgHaPerLbAc, "lb/1,000 ft2": 43.56 * KgHaPerLbAc} {
+		if got := convert(t, 1, text, MassPerArea); math.Abs(got-want) > 1e-12*want {
+			t.Errorf("%s: %v, want %v", text, got, want)
+		}
+	}
+}
+
 func TestTemperature(t *testing.T) {
 	for _, x := range [][2]float64{{32, 0}, {212, 100}, {-40, -40}} { // the scale's fixed points
 		if got := convert(t, x[0], "F", Temperature); math.Abs(got-x[1]) > 1e-9 {
@@ -223,7 +231,7 @@ func TestAnalyteNames(t *testing.T) {
 		{"organic matter", "", "OM", "OM"}, {"Soil pH", "", "pH", "pH"}, {"aluminum", "", "Al", "Al"}, {"% K", "", "K sat", "K sat"},
 		{"Base Sat Ca", "", "Ca sat", "Ca sat"}, {"% Ca sat", "", "Ca sat", "Ca sat"}, {"Ca base saturation", "", "Ca sat", "Ca sat"}, {"Mg Base Sat. (%)", "", "Mg sat", "Mg sat"},
 		{"base-saturation: K", "", "K sat", "K sat"}, {"%Na Saturation", "", "Na sat", "Na sat"}, {"percent H sat", "", "H sat", "H sat"}, {"Calcium saturation %", "", "Ca sat", "Ca sat"},
-		{"Base saturation", "", "base sat", "base sat"},
+		{"Base saturation", "", "base sat", "base sat"}, {"TOC", "", "OC", "OC"}, {"Sol. Salts", "", "EC", "EC"}, {"N-NO3", "", "NO3-N", "NO3-N"}, {"Available P", "", "P", "P"}, {"soil test K", "K2O", "K", "K2O"}, {"Buffer index", "", "buffer pH", "buffer pH"}, {"ESP", "", "Na sat", "Na sat"}, {"Ca", "CaCO3", "Ca", "CaCO3"}, {"magnesium", "MgCO3", "Mg", "MgCO3"},
 	} {
 		if a, f, err := ParseAnalyte(x.name, x.form); err != nil || a.ID != x.id || f.Name != x.as {
 			t.Errorf("%q as %q: %s %s %v, want %s %s", x.name, x.form, a.ID, f.Name, err, x.id, x.as)
@@ -251,6 +259,13 @@ func TestRefusals(t *testing.T) {
 		_, err = Soil(SoilReading{Analyte: a, Form: f, Value: v, Unit: unitText, DepthTo: depth})
 		return err
 	}
+	pasted := func(name string, v float64, unitText string) error {
+		a, f, err := ParseAnalyte(name, "")
+		if err == nil {
+			_, err = Soil(SoilReading{Analyte: a, Form: f, Method: "saturated paste", Value: v, Unit: unitText, DepthTo: 15})
+		}
+		return err
+	}
 	method := func(text, id string) error { a, _ := ByID(id); _, err := ParseMethod(text, a); return err }
 	amount := func(v float64, text string, qs ...Quantity) error { _, _, err := Convert(v, text, qs...); return err }
 	water := func(name, form string, v float64, u string) error { _, err := Water(name, form, v, u); return err }
@@ -268,6 +283,11 @@ func TestRefusals(t *testing.T) {
 		{analyte("K", "P2O5"), "form", `form "P2O5": does not belong to K: write K, K2O`},
 		{analyte("CaCO3", ""), "analyte", `analyte "CaCO3": not known`},
 		{analyte("zink", ""), "analyte", `analyte "zink": not known: did you mean zinc?`},
+		{analyte("Olsen P", ""), "analyte", `analyte "Olsen P": expected the analyte alone: write P, and method and unit in columns of their own`},
+		{analyte("Zn ppm", ""), "analyte", `analyte "Zn ppm": expected the analyte alone: write Zn, and method and unit in columns of their own`},
+		{analyte("available potash", ""), "form", `"available potash" leaves the form open: expected K, K2O: write it under form (K2O reads 1.20 times K)`},
+		{analyte("P rating", ""), "analyte", `analyte "P rating": not known`},
+		{analyte("available phosphate", ""), "form", `"available phosphate" leaves the form open: expected P, P2O5, PO4: write it under form (P2O5 reads 2.29 times P; PO4 reads 3.07 times P)`},
 		{value("P", 60, "", 0), "unit", `P has no unit: expected ppm, mg/kg, lb/acre, kg/ha, mg/dm3, %: copy the unit from the lab's sheet (ppm and lb/acre differ by a factor of 2)`},
 		{value("Zn", 1, "meq/100 g", 0), "unit", `unit "meq/100 g": cannot measure Zn: expected one of ppm, mg/kg, lb/acre, kg/ha, mg/dm3, %`},
 		{value("K2O", 1, "meq/100 g", 0), "form", `K2O in meq/100 g: expected the element, since charge has no oxide form: write K`},
@@ -283,6 +303,18 @@ func TestRefusals(t *testing.T) {
 		{value("CEC", 301, "meq/100 g", 0), "value", `CEC 301 meq/100 g: expected 0 to 300 cmolc/kg: check the decimal point and the unit`},
 		{value("bulk density", 2.7, "g/cm3", 0), "value", `bulk density 2.7 g/cm3: expected 0.05 to 2.65 g/cm3: check the decimal point and the unit`},
 		{value("EC", 1, "ppm", 0), "unit", `unit "ppm": cannot measure EC: expected one of dS/m, mmho/cm`},
+		{value("K2O", 100, "ppm K", 0), "unit", `unit "ppm K": speaks of K where the value is of K2O: mend one of them`},
+		{value("P", 100, "lb P2O5/acre", 15), "unit", `unit "lb P2O5/acre": speaks of P2O5 where the value is of P: mend one of them`},
+		{value("K", 100, "ppm Ca", 0), "unit", `unit "ppm Ca": cannot measure K: expected one of ppm, mg/kg, lb/acre, kg/ha, mg/dm3, %, meq/100 g`},
+		{value("K", 100, "lbs", 0), "unit", `unit "lbs": cannot measure K: expected one of ppm, mg/kg, lb/acre, kg/ha, mg/dm3, %, meq/100 g`},
+		{value("K", 2, "meq/L", 0), "unit", `unit "meq/L": cannot measure K: expected one of ppm, mg/kg, lb/acre, kg/ha, mg/dm3, %, meq/100 g`},
+		{pasted("K", 100, "lb/acre"), "unit", `unit "lb/acre": K of a saturated paste is a figure of its extract, not of the soil: expected mg/L, ppm or meq/L`},
+		{pasted("K", 100, "mg/kg"), "unit", `unit "mg/kg": K of a saturated paste is a figure of its extract, not of the soil: expected mg/L, ppm or meq/L`},
+		{pasted("B", 1, "meq/L"), "unit", `unit "meq/L": cannot measure B: expected mg/L or ppm`},
+		{pasted("K2O", 1, "meq/L"), "form", `K2O in meq/L: expected the element, since charge has no oxide form: write K`},
+		{pasted("K", 2e6, "ppm"), "value", `K 2000000 ppm: more than the extract weighs: check the decimal point and the unit`},
+		{value("ENR", 80, "ppm", 0), "unit", `unit "ppm": cannot measure ENR: expected one of lb/acre, kg/ha`},
+		{method("ECEC", "P"), "method", `method effective CEC: does not measure P: methods for it are Mehlich-3, Mehlich-3 ICP, Mehlich-3 colorimetric, Mehlich-1, Bray P1, Bray P2, Olsen, Morgan, modified Morgan, ammonium acetate, Lancaster, CAL, DTPA, saturated paste, water extract, total digest`},
 		{method("LOI", "P"), "method", `method LOI: does not measure P: methods for it are Mehlich-3, Mehlich-3 ICP, Mehlich-3 colorimetric, Mehlich-1, Bray P1, Bray P2, Olsen, Morgan, modified Morgan, ammonium acetate, Lancaster, CAL, DTPA, saturated paste, water extract, total digest`},
 		{method("Sikorra", "buffer pH"), "method", `method "Sikorra": not known for buffer pH: did you mean Sikora or Sikora-2?; a lab's own procedure is written "other: NAME"`},
 		{amount(1, "", Mass), "unit", "no unit: expected one of lb, oz, g, kg, ton, t"},
@@ -328,7 +360,11 @@ func TestSoilUnits(t *testing.T) {
 		{"CEC", "", "meq", 12, 12, "cmolc/kg", ""}, {"acidity", "", "meq", 1.5, 1.5, "cmolc/kg", ""},
 		{"EC", "", "mmho/cm", 1.2, 1.2, "dS/m", ""}, {"EC", "", "\u00b5S/cm", 1200, 1.2, "dS/m", ""}, {"EC", "", "mS/m", 120, 1.2, "dS/m", ""},
 		{"bulk density", "", "kg/m3", 1200, 1.2, "g/cm3", ""}, {"bulk density", "", "lb/cu ft", 62.42796, 1, "g/cm3", ""}, {"pH", "", "pH", 6.4, 6.4, "pH", ""},
-		{"LBC", "", "mg CaCO3/kg/pH", 400, 400, "mg CaCO3/kg/pH", ""},
+		{"LBC", "", "mg CaCO3/kg/pH", 400, 400, "mg CaCO3/kg/pH", ""}, {"ENR", "", "lb/acre", 80, 80 * KgHaPerLbAc, "kg/ha", ""}, {"ENR", "", "lbs N/A", 80, 80 * KgHaPerLbAc, "kg/ha", ""},
+		{"K", "saturated paste", "ppm", 40, 40, "mg/L", "extract"}, {"K", "saturated paste", "meq/L", 2, 78.196, "mg/L", "extract"}, {"Ca", "saturated paste", "ppb", 500, 0.5, "mg/L", "extract"},
+		{"EC", "saturated paste", "dS/m", 2, 2, "dS/m", ""}, {"EC", "1:2", "mS/cm", 2, 2, "dS/m", ""}, {"OC", "", "g/kg", 25, 2.5, "%", ""},
+		{"K", "", "ppm K", 100, 100, "mg/kg", "mass"}, {"NO3-N", "", "ppm (N)", 12, 12, "mg/kg", "mass"}, {"NO3-N", "", "mg N/kg", 12, 12, "mg/kg", "mass"}, {"K", "", "mg kg-1", 100, 100, "mg/kg", "mass"},
+		{"K2O", "", "ppm as K2O", 100, 83.015022, "mg/kg", "mass"}, {"CEC", "", "meq per 100 g of soil", 12, 12, "cmolc/kg", ""}, {"CEC", "", "cmol(+) kg-1", 12, 12, "cmolc/kg", ""},
 	} {
 		v := soil(t, x.analyte, "", x.method, x.in, x.text, 0)
 		if math.Abs(v.Value-x.want) > 1e-6*x.want || v.Unit != x.unit || v.Basis != x.basis {
