@@ -18,7 +18,7 @@ func TestNewerManifests(t *testing.T) {
 	if _, err := b.Commit(numbered(1)); err != nil {
 		t.Fatal(err)
 	}
-	newer := `{"format": 2, "kind": "import", "number": [2], "signed": "x"}`
+	newer := `{"format": 3, "kind": "import", "number": [2], "signed": "x"}`
 	name := "000002-" + sha([]byte(newer))[:12]
 	dir := filepath.Join(b.Dir, "batches", name)
 	if err := os.Mkdir(dir, 0o755); err != nil {
@@ -31,9 +31,9 @@ func TestNewerManifests(t *testing.T) {
 	if !errors.Is(err, ErrFormat) || errors.Is(err, ErrDamaged) {
 		t.Error(err)
 	}
-	mustSay(t, err, "batch 2: record book cannot be read: it has format 2, this program reads up to 1", "use a newer carryover")
+	mustSay(t, err, "batch 2: record book cannot be read: it has format 3, this program reads up to 2", "use a newer carryover")
 	findings, err := b.Verify()
-	if err != nil || len(findings) != 1 || findings[0].String() != "batch 2: it has format 2, this program reads up to 1" {
+	if err != nil || len(findings) != 1 || findings[0].String() != "batch 2: it has format 3, this program reads up to 2" {
 		t.Errorf("%v %v", findings, err)
 	}
 	if err := os.RemoveAll(dir); err != nil {
@@ -45,7 +45,7 @@ func TestNewerManifests(t *testing.T) {
 		t.Fatal(err)
 	}
 	path := filepath.Join(b.Dir, recordsDir, recordsName(names, b.Config.Grower), manifestName)
-	if err := os.WriteFile(path, []byte(`{"format": 2, "kind": "records", "cut": true}`), 0o644); err != nil {
+	if err := os.WriteFile(path, []byte(`{"format": 3, "kind": "records", "cut": true}`), 0o644); err != nil {
 		t.Fatal(err)
 	}
 	if _, err = b.readRecords(names); !errors.Is(err, ErrFormat) || errors.Is(err, ErrDamaged) {
@@ -78,16 +78,16 @@ func TestEditedInPlace(t *testing.T) {
 		says   string
 	}{
 		{"a weight", [][]Harvest{season}, []Harvest{season[0], fruit("A", 18001, 510, 3), season[2]}, 1,
-			"harvests.csv line 3 and batch 1 (harvests.csv line 3): A, 2019-04-15, pumpkin: weight_kg 510 here, 500 there; reported_weight 510 here, 500 there; replaces: 1:harvests.csv:3"},
-		{"a date", [][]Harvest{season}, []Harvest{season[0], fruit("A", 18051, 500, 3), season[2]}, 1, "replaces: 1:harvests.csv:3"},
-		{"two of three", [][]Harvest{season}, []Harvest{fruit("A", 18000, 1, 2), fruit("A", 18001, 2, 3), season[2]}, 2, "replaces: 1:harvests.csv:2"},
-		{"all of one day each", [][]Harvest{season}, []Harvest{fruit("A", 18000, 1, 2), fruit("A", 18001, 2, 3), fruit("B", 18001, 3, 4)}, 3, "replaces: 1:harvests.csv:4"},
-		{"the only row", [][]Harvest{season[:1]}, []Harvest{fruit("A", 18000, 451, 2)}, 1, "replaces: 1:harvests.csv:2"},
-		{"one of two equal rows", [][]Harvest{{season[0], at(season[0], 3)}}, []Harvest{season[0], fruit("A", 18000, 9, 3)}, 1, "replaces: 1:harvests.csv:3"},
+			"harvests.csv line 3: A, 2019-04-15, pumpkin: weight 500 kg -> 510 kg; it was 2:harvests.csv:3"},
+		{"a date", [][]Harvest{season}, []Harvest{season[0], fruit("A", 18051, 500, 3), season[2]}, 1, "it was 2:harvests.csv:3"},
+		{"two of three", [][]Harvest{season}, []Harvest{fruit("A", 18000, 1, 2), fruit("A", 18001, 2, 3), season[2]}, 2, "it was 2:harvests.csv:2"},
+		{"all of one day each", [][]Harvest{season}, []Harvest{fruit("A", 18000, 1, 2), fruit("A", 18001, 2, 3), fruit("B", 18001, 3, 4)}, 3, "it was 2:harvests.csv:4"},
+		{"the only row", [][]Harvest{season[:1]}, []Harvest{fruit("A", 18000, 451, 2)}, 1, "it was 2:harvests.csv:2"},
+		{"one of two equal rows", [][]Harvest{{season[0], at(season[0], 3)}}, []Harvest{season[0], fruit("A", 18000, 9, 3)}, 1, "it was 2:harvests.csv:3"},
 		{"a row of a later import", [][]Harvest{season, append(slices.Clone(season), fruit("A", 18009, 20, 5))},
-			append(slices.Clone(season), fruit("A", 18009, 21, 5)), 1, "replaces: 2:harvests.csv:5"},
+			append(slices.Clone(season), fruit("A", 18009, 21, 5)), 1, "it was 3:harvests.csv:5"},
 		{"the later of two seasons", [][]Harvest{season, {fruit("A", 18360, 1, 2), fruit("A", 18361, 2, 3)}}, []Harvest{fruit("A", 18360, 1, 2), fruit("A", 18362, 2, 3)}, 1,
-			"replaces: 2:harvests.csv:3"},
+			"it was 3:harvests.csv:3"},
 
 		{"a row above", [][]Harvest{season}, []Harvest{fruit("B", 17999, 7, 2), at(season[0], 3), at(season[1], 4), at(season[2], 5)}, 0, ""},
 		{"a row below", [][]Harvest{season}, append(slices.Clone(season), fruit("B", 18002, 7, 5)), 0, ""},
@@ -107,14 +107,14 @@ func TestEditedInPlace(t *testing.T) {
 				commit(t, b, &Records{Harvests: h})
 			}
 			_, err := b.Commit(Batch{Records: &Records{Harvests: x.sheet}, Now: noon})
-			var ce *ConflictError
+			var ce *ChangedError
 			switch {
 			case x.edits == 0 && err != nil:
 				t.Error(err)
-			case x.edits > 0 && (!errors.As(err, &ce) || ce.Total != x.edits || !ce.Conflicts[0].Edited):
+			case x.edits > 0 && (!errors.As(err, &ce) || ce.Total != x.edits || !errors.Is(err, ErrConflict)):
 				t.Fatal(err)
-			case x.edits > 0: // batches are counted without that of the beds
-				mustSay(t, err, strings.NewReplacer("batch 1", "batch 2", ": 1:", ": 2:", ": 2:", ": 3:").Replace(x.says), "`replaces`", "a row that is new stands on a line of its own")
+			case x.edits > 0:
+				mustSay(t, err, x.says, "hint: --correct keeps the new ones; the old ones stay in history", "a row that is new stands on a line of its own")
 			}
 		})
 	}
@@ -133,7 +133,7 @@ func TestEditIsTakenAsCorrection(t *testing.T) {
 	if !errors.Is(err, ErrConflict) {
 		t.Fatal(err)
 	}
-	mustSay(t, err, "method Mehlich-3 here, empty there", "; replaces: 2:tests.csv:2")
+	mustSay(t, err, "method empty -> M3; it was 2:tests.csv:2")
 	sheet.Corrections = []Correction{{Table: "soil_tests", OfBatch: 2, OfFile: "tests.csv", OfLine: 2, Analyte: "P", Action: "replace", Source: with.Source}}
 	commit(t, b, sheet)
 	if got := records(t, b).SoilTests; len(got) != 2 || got[1].Method != "Mehlich-3" {
@@ -153,8 +153,8 @@ func TestEditOnALineOfManyAnalytes(t *testing.T) {
 	p := soil("A", "P", 18000, 50, 2)
 	p.Lab = "Lab A"
 	_, err := b.Commit(Batch{Records: &Records{SoilTests: []SoilTest{p, soil("A", "K", 18000, 90, 2), soil("A", "Mg", 18000, 9, 2)}}, Now: noon})
-	var ce *ConflictError
-	if !errors.As(err, &ce) || ce.Total != 1 || !strings.HasPrefix(ce.Conflicts[0].Subject, "A, P") {
+	var ce *ChangedError
+	if !errors.As(err, &ce) || ce.Total != 1 || !strings.HasPrefix(ce.Changes[0].Subject, "A, P") {
 		t.Error(err)
 	}
 }

@@ -1,6 +1,7 @@
 package dataset
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"maps"
@@ -28,31 +29,51 @@ type Batch struct {
 	Sources []SourceFile
 	Map     []byte // the sheet map, TOML; nil: none
 	MapName string
+	Claims  []Claim
+	Correct bool   // rows that changed since they were imported take the place of the old ones
 	Program string // and its version
 	Now     time.Time
 }
 
-// Result is what a commit did.
+// Claim says that a row of a batch is one that the book has, or had before it
+// was corrected: a sheet that was exported carries the address of each row.
+type Claim struct {
+	Table   string
+	At      Source // file and line of the row in the batch
+	OfBatch int32
+	OfFile  string // empty: any file of that batch
+	OfLine  int32
+	Analyte string // tells rows of one line apart; empty: it has one
+}
+
+// Result is what a commit did, or would do.
 type Result struct {
-	Number  int
-	Dir     string         // in batches/
-	Rows    map[string]int // written, by table
-	Skipped map[string]int // in the book already, by table
-	Warning string         // what went wrong after the batch stood; empty: nothing
+	Number    int
+	Dir       string         // in batches/
+	Rows      map[string]int // written, by table
+	Skipped   map[string]int // in the book already, by table
+	Corrected map[string]int // of Rows, those that took the place of rows of the book
+	Gone      map[string]int // rows of the book that are no longer in their sheet; they stay
+	Changes   []Change       // what the batch changed in the book, by table, file and line
+	Warning   string         // what went wrong after the batch stood; empty: nothing
 }
 
 // Commit adds a batch to the book: all of it or nothing. Rows that the book
 // holds already (alike in all columns but the source) are left out and
-// counted; of amendments, harvests, covers, tillage and lists, where two equal
-// rows can be two events, as many are added as the batch has beyond the book.
-// A row that was corrected or withdrawn since counts as one the book holds. A
-// row whose sheet names no grower is kept so, and is compared as one of the
-// grower in book.toml.
+// counted; of amendments, harvests, covers, tillage, lists and waterings, where
+// two equal rows can be two events, as many are added as the batch has beyond
+// the book. A row that was corrected or withdrawn since counts as one the book
+// holds, unless its own sheet went back to it. A row whose sheet names no
+// grower is kept so, and is compared as one of the grower in book.toml.
 //
-// The error wraps ErrNothingNew, ErrRow (a value or a correction that cannot
-// be kept), ErrConflict (*ConflictError: also a line that was changed in place
-// in a sheet imported before), ErrUnknownBed (*UnknownBedError), ErrBusy,
-// ErrFormat or ErrDamaged.
+// A row that says something else than the book of one subject (bed, day,
+// analyte, sample ...), or that took the place of a row of an earlier import of
+// its sheet, is a change. If the batch says Correct, the old row goes out of the
+// records by a correction and stays in its batch; else the batch is refused.
+//
+// The error wraps ErrNothingNew, ErrRow (a value, a correction or a claim that
+// cannot be kept), ErrConflict (*ConflictError, *ChangedError or both joined),
+// ErrUnknownBed (*UnknownBedError), ErrBusy, ErrFormat or ErrDamaged.
 func (b *Book) Commit(batch Batch) (Result, error) {
 	unlock, err := b.lock(lockWait)
 	if err != nil {
@@ -62,32 +83,18 @@ func (b *Book) Commit(batch Batch) (Result, error) {
 	if err := b.sweep(); err != nil {
 		return Result{}, err
 	}
-	names, err := b.batchDirs()
+	live, names, _, err := b.live()
 	if err != nil {
 		return Result{}, err
 	}
-	live, _, err := b.live()
-	if err != nil {
-		return Result{}, err
-	}
-	in, named, skipped, err := b.admit(names, live, batch.Records)
+	in, named, res, err := b.admit(names, live, batch)
 	if err != nil {
 		return Result{}, err
 	}
 	now := batch.Now.UTC().Truncate(time.Second)
-	m := &manifest{Format: Format, Kind: kindImport, Number: len(names) + 1, Program: batch.Program, Time: &now, Skipped: skipped}
+	m := &manifest{Format: Format, Kind: kindImport, Number: res.Number, Program: batch.Program, Time: &now, Skipped: res.Skipped}
 	if batch.Map != nil {
 		m.Map = &mapEntry{batch.MapName, string(batch.Map)}
-	}
-	res := Result{Number: m.Number, Rows: map[string]int{}, Skipped: skipped}
-	for _, t := range tables() {
-		for i := range t.len(in) {
-			t.source(in, i).Batch = int32(m.Number)
-			t.source(named, i).Batch = int32(m.Number)
-		}
-		if n := t.len(in); n > 0 {
-			res.Rows[t.name()] = n
-		}
 	}
 	in.Sort()
 	if res.Dir, err = b.write(m, in, batch.Sources); err != nil {
@@ -101,6 +108,17 @@ func (b *Book) Commit(batch Batch) (Result, error) {
 	live.Sort()
 	res.Warning = b.republish(live, append(names, res.Dir))
 	return res, nil
+}
+
+// Preview says what Commit would do with the batch, or how it would refuse it.
+// Nothing is written and nobody is held up; Dir is empty.
+func (b *Book) Preview(batch Batch) (Result, error) {
+	live, names, _, err := b.live()
+	if err != nil {
+		return Result{}, err
+	}
+	_, _, res, err := b.admit(names, live, batch)
+	return res, err
 }
 
 // republish is publish for a batch that stands: a failure is a warning.
@@ -172,16 +190,16 @@ type line struct {
 	line        int32
 }
 
-// admit returns the rows of in that are new to the book, as their sheets have
-// them and with their grower named, or why they cannot be taken. live is what
-// the book holds.
-func (b *Book) admit(names []string, live, in *Records) (own, fresh *Records, skipped map[string]int, err error) {
-	refuse := func(err error) (*Records, *Records, map[string]int, error) { return nil, nil, nil, err }
+// admit returns the rows of a batch that are new to the book and its
+// corrections, as their sheets have them and with their grower named, or why
+// they cannot be taken. live is what the book holds.
+func (b *Book) admit(names []string, live *Records, batch Batch) (own, fresh *Records, res Result, err error) {
+	refuse := func(err error) (*Records, *Records, Result, error) { return nil, nil, Result{}, err }
 	own, fresh = &Records{}, &Records{}
-	if in != nil {
+	if batch.Records != nil {
 		for _, t := range tables() { // copies: the caller's rows stay as they are
-			t.add(own, in)
-			t.add(fresh, in)
+			t.add(own, batch.Records)
+			t.add(fresh, batch.Records)
 		}
 		fresh.nameGrower(b.Config.Grower)
 	}
@@ -198,64 +216,99 @@ func (b *Book) admit(names []string, live, in *Records) (own, fresh *Records, sk
 			}
 		}
 	}
-	sheet := *fresh // all rows of the sheets: what is left out of fresh stays here
-	skipped = map[string]int{}
-	corrections := tableNamed("corrections")
-	n := corrections.len(fresh)
-	dropKnown(corrections, own, fresh, live, &Records{}, func(int) bool { return false })
-	if k := n - corrections.len(fresh); k > 0 {
-		skipped["corrections"] = k
-	}
-	if err := checkCorrections(fresh, live); err != nil {
-		return refuse(err)
-	}
 	gone, err := b.superseded(names, live)
 	if err != nil {
 		return refuse(err)
 	}
-	rest := live
+	res = Result{Number: len(names) + 1, Rows: map[string]int{}, Skipped: map[string]int{}, Corrected: map[string]int{}, Gone: map[string]int{}}
+	if n := dropCorrections(own, fresh, live, gone); n > 0 {
+		res.Skipped["corrections"] = n
+	}
+	if err := checkCorrections(fresh, live); err != nil {
+		return refuse(err)
+	}
+	rest := &Records{}
+	for _, t := range tables() {
+		t.add(rest, live)
+	}
 	replacing := map[line]bool{}
 	if len(fresh.Corrections) > 0 {
-		rest = &Records{}
-		for _, t := range tables() {
-			t.add(rest, live)
-		}
 		addCorrected(gone, rest, fresh.Corrections)
 		takeOut(rest, fresh.Corrections)
 		for _, c := range fresh.Corrections {
 			replacing[line{c.Table, c.File, c.Line}] = true
 		}
 	}
-	goneAgain := 0
+	claims := map[string][]Claim{}
+	for _, c := range batch.Claims {
+		claims[c.Table] = append(claims[c.Table], c)
+	}
+	var faults []string
 	var conflicts ConflictError
+	var changed ChangedError
+	var made []Correction
+	goneAgain := 0
 	for _, t := range tables() {
-		if t.name() == "corrections" {
+		if t.name() == "corrections" || t.len(fresh) == 0 {
 			continue
 		}
-		n := t.len(fresh)
-		goneAgain += dropKnown(t, own, fresh, rest, gone, func(i int) bool {
+		m := newMatcher(t, fresh, rest, func(i int) bool {
 			s := t.source(fresh, i)
 			return replacing[line{t.name(), s.File, s.Line}]
 		})
-		if k := n - t.len(fresh); k > 0 {
-			skipped[t.name()] = k
+		l := newLineage(t, rest, gone, live.Corrections)
+		faults = append(faults, m.claims(claims[t.name()], l)...)
+		m.same()
+		of := m.subjects()
+		m.back(l, of)
+		m.contradictions(of, batch.Correct, func(i int, rec *Records, j int) {
+			if conflicts.Total++; len(conflicts.Conflicts) < maxListed {
+				conflicts.Conflicts = append(conflicts.Conflicts, Conflict{t.name(), t.say(fresh, i), *t.source(fresh, i), *t.source(rec, j), clash(t.differs(fresh, i, rec, j))})
+			}
+		})
+		m.edits(func(batch int32) bool { return b.continued(names, batch, t.name()) })
+		made = append(made, m.corrections()...)
+
+		changed.Total += len(m.pairs)
+		for _, p := range m.pairs {
+			if batch.Correct || len(changed.Changes) < maxListed {
+				changed.Changes = append(changed.Changes, Change{t.name(), t.say(rest, p.book), *t.source(fresh, p.in), *t.source(rest, p.book), t.differs(rest, p.book, fresh, p.in)})
+			}
 		}
-		findConflicts(t, &sheet, fresh, rest, &conflicts)
+		for _, f := range m.fate {
+			switch f {
+			case isKnown:
+				res.Skipped[t.name()]++
+			case isChange:
+				res.Corrected[t.name()]++
+			}
+		}
+		if m.missing > 0 {
+			res.Gone[t.name()] = m.missing
+		}
+		goneAgain += m.goneAgain
+		for _, rec := range []*Records{own, fresh} {
+			t.keep(rec, func(i int) bool { return m.fate[i] != isKnown })
+		}
 	}
-	if fresh.Total() == 0 {
-		err := fmt.Errorf("%w: all %d %s are in the book already", ErrNothingNew, total, plural(total, "row", "rows"))
-		if total == 1 {
-			err = fmt.Errorf("%w: the row is in the book already", ErrNothingNew)
+	switch {
+	case len(faults) > 0:
+		more := ""
+		if n := len(faults) - maxListed; n > 0 {
+			faults, more = faults[:maxListed], fmt.Sprintf("\n  and %d more", n)
 		}
-		if goneAgain > 0 {
-			err = hint(fmt.Errorf("%w, %d of them corrected or withdrawn since", err, goneAgain),
-				"carryover undo with the number of the correcting batch brings them back")
-		}
-		return refuse(err)
-	}
-	if conflicts.Total > 0 {
+		return refuse(hint(fmt.Errorf("%w: %s%s", ErrRow, strings.Join(faults, "\n  "), more), "a row that is new names none; a sheet exported from another book cannot be taken"))
+	case fresh.Total() == 0 && len(made) == 0:
+		return refuse(nothingNew(total, goneAgain, res.Gone))
+	case conflicts.Total > 0 && changed.Total > 0 && !batch.Correct:
+		return refuse(errors.Join(&conflicts, &changed))
+	case conflicts.Total > 0:
 		return refuse(&conflicts)
+	case changed.Total > 0 && !batch.Correct:
+		return refuse(&changed)
 	}
+	own.Corrections, fresh.Corrections = append(own.Corrections, made...), append(fresh.Corrections, made...)
+	takeOut(rest, made)
 	known := bedNames(rest, fresh)
 	unknown := &UnknownBedError{}
 	findUnknownBeds(fresh, known, unknown)
@@ -265,168 +318,115 @@ func (b *Book) admit(names []string, live, in *Records) (own, fresh *Records, sk
 	if unknown.Total > 0 {
 		return refuse(unknown)
 	}
-	if len(skipped) == 0 {
-		skipped = nil
+	res.Changes = changed.Changes
+	for i := range res.Changes {
+		res.Changes[i].Here.Batch = int32(res.Number)
 	}
-	return own, fresh, skipped, nil
+	for _, t := range tables() {
+		for i := range t.len(fresh) {
+			t.source(own, i).Batch, t.source(fresh, i).Batch = int32(res.Number), int32(res.Number)
+		}
+		if n := t.len(fresh); n > 0 {
+			res.Rows[t.name()] = n
+		}
+	}
+	for _, counts := range []*map[string]int{&res.Skipped, &res.Corrected, &res.Gone} {
+		if len(*counts) == 0 {
+			*counts = nil
+		}
+	}
+	return own, fresh, res, nil
 }
 
-// dropKnown leaves the rows of fresh, and those beside them of own, that
-// neither live nor gone holds, and returns how many were found in gone only. A
-// replacing row is not compared with gone: it may well set an earlier value
-// right again.
-func dropKnown(t table, own, fresh, live, gone *Records, replacing func(i int) bool) (goneAgain int) {
-	if t.len(fresh) == 0 {
+// nothingNew says of how many rows why none is taken.
+func nothingNew(total, goneAgain int, gone map[string]int) error {
+	err := fmt.Errorf("%w: all %d %s are in the book already", ErrNothingNew, total, plural(total, "row", "rows"))
+	if total == 1 {
+		err = fmt.Errorf("%w: the row is in the book already", ErrNothingNew)
+	}
+	if goneAgain > 0 {
+		err = hint(fmt.Errorf("%w, %d of them corrected or withdrawn since", err, goneAgain),
+			"carryover undo with the number of the correcting batch brings them back")
+	}
+	n := 0
+	for _, k := range gone {
+		n += k
+	}
+	if n > 0 {
+		err = hint(err, "%d %s of an earlier import, no longer in the sheet, %s in the book: a withdraw sheet takes rows out", n, plural(n, "row", "rows"), plural(n, "stays", "stay"))
+	}
+	return err
+}
+
+// continued tells whether the sheets of a batch held rows of a table that the
+// book had already.
+func (b *Book) continued(names []string, batch int32, table string) bool {
+	m, err := b.readManifest(names[batch-1])
+	return err == nil && m.Skipped[table] > 0
+}
+
+// clash prints the first cells of a pair of rows that cannot both stand.
+func clash(cells []Cell) string {
+	var list []string
+	for _, c := range cells[:min(3, len(cells))] {
+		list = append(list, fmt.Sprintf("%s %s here, %s there", c.Column, cmp.Or(c.Old, "empty"), cmp.Or(c.New, "empty")))
+	}
+	return strings.Join(list, "; ")
+}
+
+// dropCorrections leaves out the corrections that the book has, from these
+// sheets or with an equal row in the place of the old one, and counts them.
+func dropCorrections(own, fresh, live, gone *Records) (n int) {
+	if len(fresh.Corrections) == 0 || len(live.Corrections) == 0 {
 		return 0
 	}
+	t := tableNamed("corrections")
 	key := t.identity()
-	have, had := map[rowKey]int{}, map[rowKey]int{}
-	for i := range t.len(live) {
-		have[key(live, i)]++
+	have := map[rowKey]*Correction{}
+	for i := range live.Corrections {
+		have[key(live, i)] = &live.Corrections[i]
 	}
-	for i := range t.len(gone) {
-		had[key(gone, i)]++
+	lines, rowsOn := map[string]*lineage{}, onLines(fresh)
+	known := func(i int) bool {
+		c, o := &fresh.Corrections[i], have[key(fresh, i)]
+		if o == nil || c.Action != "replace" || o.File == c.File {
+			return o != nil
+		}
+		rows := tableNamed(c.Table)
+		if lines[c.Table] == nil {
+			lines[c.Table] = newLineage(rows, live, gone, nil)
+		}
+		same := rows.identity()
+		for _, i := range rowsOn[line{c.Table, c.File, c.Line}] {
+			if a, _ := rows.analyte(fresh, i); (c.Analyte == "" || a == c.Analyte) &&
+				!slices.ContainsFunc(lines[c.Table].rows(o.Batch, o.File, o.Line), func(r ref) bool { return same(r.rec, r.i) == same(fresh, i) }) {
+				return false
+			}
+		}
+		return true
 	}
-	keep := make([]bool, t.len(fresh))
-	for i := range keep {
-		k := key(fresh, i)
-		switch {
-		case have[k] > 0:
-			if t.isEvents() {
-				have[k]--
-			}
-		case had[k] > 0 && !replacing(i):
-			goneAgain++
-			if t.isEvents() {
-				had[k]--
-			}
-		default:
-			keep[i] = true
-			if !t.isEvents() {
-				have[k]++
-			}
+	drop := make([]bool, len(fresh.Corrections))
+	for i := range drop {
+		if drop[i] = known(i); drop[i] {
+			n++
 		}
 	}
 	for _, rec := range []*Records{own, fresh} {
-		t.keep(rec, func(i int) bool { return keep[i] })
+		t.keep(rec, func(i int) bool { return !drop[i] })
 	}
-	return goneAgain
+	return n
 }
 
-// findConflicts looks for two rows of one subject in fresh and rest, and for
-// rows of fresh that took the place of a row of rest in their sheet.
-func findConflicts(t table, sheet, fresh, rest *Records, e *ConflictError) {
-	if t.len(fresh) == 0 {
-		return
-	}
-	type at struct {
-		rec *Records
-		i   int
-	}
-	add := func(i int, other at, edited bool) {
-		if e.Total++; len(e.Conflicts) < maxListed {
-			e.Conflicts = append(e.Conflicts, Conflict{t.name(), t.say(fresh, i), *t.source(fresh, i),
-				*t.source(other.rec, other.i), t.differs(fresh, i, other.rec, other.i), edited})
+// onLines lists the rows of each line of the sheets.
+func onLines(rec *Records) map[line][]int {
+	rows := map[line][]int{}
+	for _, t := range tables() {
+		for i := range t.len(rec) {
+			s := t.source(rec, i)
+			rows[line{t.name(), s.File, s.Line}] = append(rows[line{t.name(), s.File, s.Line}], i)
 		}
 	}
-	edits := findEdits(t, sheet, fresh, rest)
-	key := t.subject()
-	seen := map[rowKey]at{}
-	if key != nil {
-		for i := range t.len(rest) {
-			seen[key(rest, i)] = at{rest, i}
-		}
-	}
-	for i := range t.len(fresh) {
-		if key != nil {
-			k := key(fresh, i)
-			if other, clash := seen[k]; clash {
-				add(i, other, false)
-				continue
-			}
-			seen[k] = at{fresh, i}
-		}
-		if j, ok := edits[i]; ok {
-			add(i, at{rest, j}, true)
-		}
-	}
-}
-
-// findEdits returns, for rows of fresh, the row of rest that the same line of
-// the same sheet held when it was imported before. That row must have gone from
-// the sheet, and either old and new row are of one bed, day and thing, or the
-// sheet still holds another row of that import: sheets of two seasons may share
-// a name.
-func findEdits(t table, sheet, fresh, rest *Records) map[int]int {
-	type inFile struct {
-		file string
-		key  rowKey
-	}
-	type inBatch struct {
-		file  string
-		batch int32
-	}
-	files := map[string]bool{}
-	for i := range t.len(fresh) {
-		if s := t.source(fresh, i); s.Line > 0 { // an entry of no sheet has none
-			files[s.File] = true
-		}
-	}
-	var before []int // rows of rest from these files
-	for i := range t.len(rest) {
-		if files[t.source(rest, i).File] {
-			before = append(before, i)
-		}
-	}
-	if before == nil {
-		return nil
-	}
-	key, like := t.identity(), t.likeness()
-	left := map[inFile]int{} // rows of the sheet that stand for no row of rest yet
-	lines := map[line][]rowKey{}
-	lineOf := func(s *Source) line { return line{t.name(), s.File, s.Line} }
-	for i := range t.len(sheet) {
-		s, k := t.source(sheet, i), key(sheet, i)
-		left[inFile{s.File, k}]++
-		lines[lineOf(s)] = append(lines[lineOf(s)], k)
-	}
-	again := map[inBatch]bool{}
-	missed := map[line][]int{}
-	var moved []int
-	for _, i := range before {
-		s, k := t.source(rest, i), key(rest, i)
-		if !slices.Contains(lines[lineOf(s)], k) || left[inFile{s.File, k}] == 0 {
-			moved = append(moved, i)
-			continue
-		}
-		left[inFile{s.File, k}]--
-		again[inBatch{s.File, s.Batch}] = true
-	}
-	for _, i := range moved {
-		s := t.source(rest, i)
-		if k := (inFile{s.File, key(rest, i)}); left[k] > 0 {
-			left[k]--
-			again[inBatch{s.File, s.Batch}] = true
-		} else {
-			missed[lineOf(s)] = append(missed[lineOf(s)], i)
-		}
-	}
-	edits := map[int]int{}
-	for i := range t.len(fresh) {
-		at := lineOf(t.source(fresh, i))
-		for _, j := range missed[at] {
-			was := t.source(rest, j)
-			if like(rest, j) == like(fresh, i) {
-				edits[i] = j
-				break
-			}
-			// Of a line with several analytes, one is not another's edit.
-			if again[inBatch{was.File, was.Batch}] && len(lines[at]) == 1 {
-				edits[i] = j
-			}
-		}
-	}
-	return edits
+	return rows
 }
 
 // checkCorrections wants each correction to name rows that stand in live, and
@@ -435,13 +435,7 @@ func checkCorrections(fresh, live *Records) error {
 	if len(fresh.Corrections) == 0 {
 		return nil
 	}
-	rows := map[line]bool{}
-	for _, t := range tables() {
-		for i := range t.len(fresh) {
-			s := t.source(fresh, i)
-			rows[line{t.name(), s.File, s.Line}] = true
-		}
-	}
+	rows, standing := onLines(fresh), map[string]*lineage{}
 	for i := range fresh.Corrections {
 		c := &fresh.Corrections[i]
 		bad := func(format string, args ...any) error {
@@ -455,14 +449,19 @@ func checkCorrections(fresh, live *Records) error {
 			return hint(bad("a correction cannot be corrected"), "carryover undo takes its batch back")
 		case c.Action != "replace" && c.Action != "withdraw":
 			return bad("action %q, expected replace or withdraw", c.Action)
-		case c.Action == "replace" && !rows[line{c.Table, c.File, c.Line}]:
+		case c.Action == "replace" && rows[line{c.Table, c.File, c.Line}] == nil:
 			return bad("it replaces a row of %s, but its line holds none", c.Table)
 		}
 		found := map[string]bool{} // files
 		var analytes []string
-		for j := range t.len(live) {
-			s := t.source(live, j)
-			if s.Batch != c.OfBatch || s.Line != c.OfLine || !c.names(s.File) {
+		if standing[c.Table] == nil {
+			standing[c.Table] = newLineage(t, live, &Records{}, nil)
+		}
+		at := standing[c.Table].rows(c.OfBatch, "", c.OfLine)
+		exact := slices.ContainsFunc(at, func(r ref) bool { return t.source(live, r.i).File == c.OfFile })
+		for _, r := range at {
+			j, s := r.i, t.source(live, r.i)
+			if !c.names(s.File, exact) {
 				continue
 			}
 			a, has := t.analyte(live, j)
@@ -488,7 +487,7 @@ func checkCorrections(fresh, live *Records) error {
 		}
 		for _, o := range live.Corrections {
 			if o.Table == c.Table && o.OfBatch == c.OfBatch && o.OfLine == c.OfLine && (o.Analyte == c.Analyte || o.Analyte == "") &&
-				(o.OfFile == "" || c.names(o.OfFile)) {
+				(o.OfFile == "" || c.names(o.OfFile, false)) {
 				return bad("%s was taken out already, by %v: name the row that replaced it", what, o.Source)
 			}
 		}
@@ -536,10 +535,10 @@ func (b *Book) superseded(names []string, live *Records) (*Records, error) {
 // addCorrected adds to gone the rows of rec that corrections name.
 func addCorrected(gone, rec *Records, list []Correction) {
 	for _, t := range tables() {
-		hit := correcting(t, list)
 		one := &Records{}
 		t.add(one, rec)
-		t.keep(one, func(i int) bool { return len(hit(one, i)) > 0 })
+		hit := correcting(t, list, one)
+		t.keep(one, func(i int) bool { return len(hit(i)) > 0 })
 		t.add(gone, one)
 	}
 }

@@ -17,8 +17,9 @@ import (
 	"github.com/BurntSushi/toml"
 )
 
-// Format is the format number of the book this program writes.
-const Format = 1
+// Format is the format number of what this program writes. It reads format 1,
+// too: there the columns tagged since:"2" are not.
+const Format = 2
 
 // Book is an open record book.
 type Book struct {
@@ -137,8 +138,8 @@ func (c Config) check() error {
 	switch {
 	case c.Format > Format:
 		return hint(bad("it has format %d, this program reads up to %d", c.Format, Format), "use a newer carryover")
-	case c.Format != Format:
-		return bad("format = %d, expected format = %d", c.Format, Format)
+	case c.Format < 1:
+		return bad("format = %d, expected 1 to %d", c.Format, Format)
 	case c.Units != "us" && c.Units != "metric":
 		return bad(`units = %q, expected "us" or "metric"`, c.Units)
 	case c.Dates != "" && c.Dates != "MDY" && c.Dates != "DMY":

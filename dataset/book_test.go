@@ -76,9 +76,9 @@ func TestBookToml(t *testing.T) {
 		text string
 		want []string
 	}{
-		{"format = 2\nunits = \"us\"\nfancy = [1]\n", []string{"format 2", "newer carryover"}},
-		{"format = 2\nunits = 7\n", []string{"format 2", "newer carryover"}},
-		{"grower = \"x\"\n", []string{"format = 0", "expected format = 1"}},
+		{"format = 3\nunits = \"us\"\nfancy = [1]\n", []string{"format 3", "newer carryover"}},
+		{"format = 3\nunits = 7\n", []string{"format 3", "newer carryover"}},
+		{"grower = \"x\"\n", []string{"format = 0", "expected 1 to 2"}},
 		{"format = 1\nunits = \"us\"\nlattitude = 44\n", []string{"book.toml:3", `"lattitude" is not known`}},
 		{"format = 1\nunits = \"us\"\n[lab.Sample]\nmethod = \"x\"\n", []string{"book.toml:4", "lab.Sample.method"}},
 		{"format = 1\nunits = \"acre\"\n", []string{`units = "acre"`, `expected "us" or "metric"`}},
@@ -240,7 +240,11 @@ func TestConflicts(t *testing.T) {
 	if !errors.Is(err, ErrConflict) {
 		t.Fatal(err)
 	}
-	mustSay(t, err, "tests.csv line 7", "batch 1 (tests.csv line 2)", "A, P, 2019-04-14: value 60 here, 50 there", "`sample`", "`replaces`")
+	mustSay(t, err, "1 row changed since it was imported", "tests.csv line 7: A, P, 2019-04-14: value 50 ppm -> 60 ppm; it was 1:tests.csv:2", "`sample`", "--correct")
+	others := soil("A", "P", 18000, 60, 7)
+	others.File = "lab.csv"
+	_, err = b.Commit(Batch{Records: &Records{SoilTests: []SoilTest{others}}, Now: noon})
+	mustSay(t, err, "rows contradict each other: 1 pair", "lab.csv line 7", "batch 1 (tests.csv line 2)", "A, P, 2019-04-14: value 60 ppm here, 50 ppm there", "`sample`", "`replaces`", "--correct")
 
 	var many []SoilTest
 	for i := range int32(120) {
@@ -806,7 +810,7 @@ func TestNewerBatchIsRefused(t *testing.T) {
 	if !errors.Is(err, ErrFormat) {
 		t.Fatal(err)
 	}
-	mustSay(t, err, "batch 2", "format 2", "newer carryover")
+	mustSay(t, err, "batch 2", "format 3", "newer carryover")
 }
 
 func TestReadOnlyBook(t *testing.T) {

@@ -16,9 +16,11 @@
 //
 //  1. Under the lock, leftovers of a crash are swept and the rows that hold now
 //     are read.
-//  2. Rows the book holds already are left out and counted; rows that contradict
-//     it, were changed in place in a sheet imported before, name an undescribed
-//     bed or correct a missing row refuse the batch.
+//  2. Rows the book holds already are left out and counted. A row that took the
+//     place of one of an earlier import refuses the batch, or, if the batch
+//     corrects, takes it out of the records by a correction. Rows that
+//     contradict each other, name an undescribed bed or correct a missing row
+//     refuse the batch. All this can be asked before, as a preview.
 //  3. Tables, sources (zstd) and manifest.json are written in a hidden folder;
 //     each file, then the folder, is synced to the disk.
 //  4. One rename shows the batch. Its name ends with the first 12 hex digits of
@@ -31,7 +33,20 @@
 //     find it gone, exchanged in between: let it list and open again.
 //
 // A batch is never edited. A correction is a row of a later batch; an undo is a
-// batch without tables whose manifest says what it undoes.
+// batch without tables whose manifest says what it undoes. So every row that was
+// ever imported can still be read, and the corrections tell what came of it.
+//
+// # Formats
+//
+// This program writes format 2 and reads 1 and 2. Each manifest has the number
+// of its own files: old batches stay as they were written, new ones stand beside
+// them, and a program of format 1 refuses the first of those by its manifest.
+// The number in book.toml is that of the program which made the book, and never
+// changes: the file is the grower's. records/ of format 1 hold until the next
+// import.
+//
+// Format 2 added the columns so marked below, waterings as events, and
+// corrections of one of several rows of a line.
 //
 // A reader lists batches/, hashes the list with the grower of book.toml and so
 // knows the one name records/ may have; missing, out of date or damaged records are resolved from the
@@ -141,6 +156,8 @@
 //	material              text  -             -                       sheet
 //	amount                real  unit          how much is not known   import: SI
 //	unit                  text  -             no amount               import: kg, kg/ha, L, L/ha, m3, cm
+//	amount_low            real  unit          the amount stands alone sheet: least it may be; format 2
+//	amount_high           real  unit          the amount stands alone sheet: most it may be; format 2
 //	qualifier             text  -             weighed or measured     sheet: about
 //	reported_amount       real  reported_unit how much is not known   sheet, as written
 //	reported_unit         text  -             no amount               sheet, as written
@@ -148,6 +165,7 @@
 //	mixed_depth_cm        real  cm            not stated              sheet
 //	every_days            whole days          once                    sheet: repeated until until
 //	until                 day   day           once                    sheet: last day of the repeats
+//	same_day              text  -             does not matter, or not said sheet: before test, after test of that day; format 2
 //	note                  text  -             none                    sheet
 //	batch                 whole number        -                       import
 //	file                  text  -             -                       import: as the grower named it
@@ -216,8 +234,8 @@
 //
 // # weather
 //
-// One day, month or monthly normal at a site, or irrigation of a bed. Order:
-// grower, bed, site, date, period.
+// One day, month or monthly normal at a site, or one watering of a bed, of which
+// a day may have several. Order: grower, bed, site, date, period.
 //
 //	column                type  unit          null means              filled by
 //	grower                text  -             -                       sheet, else book.toml
@@ -227,6 +245,7 @@
 //	period                text  -             -                       sheet: day, month, normal
 //	rain_mm               real  mm            not recorded            sheet
 //	irrigation_mm         real  mm            not recorded            sheet
+//	irrigation_l          real  L             not recorded            sheet: on the bed, its depth not known; format 2
 //	temp_max_c            real  deg C         not recorded            sheet
 //	temp_min_c            real  deg C         not recorded            sheet
 //	humidity_pct          real  %             not recorded            sheet
@@ -372,8 +391,9 @@
 //	of_file               text  -             the only file with that line sheet
 //	of_line               whole from 1        -                       sheet
 //	analyte               text  -             every analyte of the line sheet
+//	of_row                text  -             every row of the line   import: which of several rows of a line; format 2
 //	action                text  -             -                       sheet: replace, withdraw
-//	reason                text  -             none given              sheet
+//	reason                text  -             none given              sheet; import: changed in the sheet
 //	batch                 whole number        -                       import
 //	file                  text  -             -                       import: as the grower named it
 //	line                  whole from 1        -                       import

@@ -1,8 +1,10 @@
 package dataset
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
+	"strconv"
 	"strings"
 )
 
@@ -52,14 +54,86 @@ func (s Source) at() string {
 // "batch 3 (tests.csv line 7)" for a row of the book.
 func (s Source) String() string { return s.at() }
 
+// Address is what a sheet's columns row and replaces say to name a row of the
+// book: "3:tests.csv:7".
+func (s Source) Address() string { return fmt.Sprintf("%d:%s:%d", s.Batch, s.File, s.Line) }
+
+// ParseAddress reads an address, in which the file's name may hold colons,
+// slashes and spaces, or be left out with its colon: "3:7" is line 7 of any file
+// of batch 3.
+func ParseAddress(text string) (Source, error) {
+	first, last := strings.IndexByte(text, ':'), strings.LastIndexByte(text, ':')
+	if first > 0 {
+		batch, berr := strconv.ParseInt(strings.TrimSpace(text[:first]), 10, 32)
+		line, lerr := strconv.ParseInt(strings.TrimSpace(text[last+1:]), 10, 32)
+		if berr == nil && lerr == nil && batch > 0 && line >= 0 {
+			return Source{int32(batch), text[min(first+1, last):last], int32(line)}, nil
+		}
+	}
+	return Source{}, fmt.Errorf("%q: expected batch:file:line such as 3:tests.csv:7", text)
+}
+
+// Cell is one column in which two rows differ, as a sheet has it: "value",
+// "50 ppm", "60 ppm". An empty text is an empty cell.
+type Cell struct {
+	Column, Old, New string
+}
+
+// Change is a row of the book and the row that a sheet has in its place now.
+type Change struct {
+	Table   string
+	Subject string // what the old row describes: "A, P, 2024-04-12"
+	Here    Source // the new row; without batch until it is in the book
+	There   Source // the old row
+	Cells   []Cell
+}
+
+// ChangedError lists rows of the book that a sheet has changed, where the batch
+// does not say that it corrects.
+type ChangedError struct {
+	Changes []Change // the first 50
+	Total   int
+}
+
+func (e *ChangedError) Error() string {
+	var b strings.Builder
+	fmt.Fprintf(&b, "%d %s changed since %s imported", e.Total, plural(e.Total, "row", "rows"), plural(e.Total, "it was", "they were"))
+	sampled := false
+	for _, c := range e.Changes {
+		fmt.Fprintf(&b, "\n  %v: %s: %s; it was %s", c.Here, c.Subject, c.Differs(), c.There.Address())
+		sampled = sampled || c.Table == "soil_tests"
+	}
+	more(&b, e.Total-len(e.Changes))
+	b.WriteString("\nhint: --correct keeps the new ones; the old ones stay in history; ")
+	if sampled {
+		b.WriteString(bothTrue)
+	}
+	b.WriteString("a row that is new stands on a line of its own, or in a sheet of another name")
+	return b.String()
+}
+
+// bothTrue is the hint for two tests of one bed, day and analyte.
+const bothTrue = "if both are true, name the two samples in a column `sample`; "
+
+// Unwrap lets errors.Is find ErrConflict.
+func (e *ChangedError) Unwrap() error { return ErrConflict }
+
+// Differs prints the cells: "value 50 ppm -> 60 ppm; lab empty -> Lab A".
+func (c Change) Differs() string {
+	var list []string
+	for _, x := range c.Cells {
+		list = append(list, fmt.Sprintf("%s %s -> %s", x.Column, cmp.Or(x.Old, "empty"), cmp.Or(x.New, "empty")))
+	}
+	return strings.Join(list, "; ")
+}
+
 // Conflict is one pair of rows that cannot both stand.
 type Conflict struct {
 	Table   string
 	Subject string // what both rows describe: "A, P, 2024-04-12"
 	Here    Source // the new row, without batch
 	There   Source // the other: in the book, or of the same batch (Batch 0)
-	Differs string // "reported_value 50 here, 60 there"
-	Edited  bool   // There stood on this line of the sheet when it was imported before
+	Differs string // "value 50 ppm here, 60 ppm there"
 }
 
 // Replaces is what the column replaces of a sheet says to correct the row
@@ -68,11 +142,11 @@ func (c Conflict) Replaces() string {
 	if c.There.Batch == 0 {
 		return ""
 	}
-	return fmt.Sprintf("%d:%s:%d", c.There.Batch, c.There.File, c.There.Line)
+	return c.There.Address()
 }
 
-// ConflictError lists rows that contradict rows of the book or each other, and
-// rows that were changed in place in a sheet that is imported again.
+// ConflictError lists rows that contradict each other, or rows of the book that
+// another sheet brought.
 type ConflictError struct {
 	Conflicts []Conflict // the first 50
 	Total     int
@@ -81,22 +155,23 @@ type ConflictError struct {
 func (e *ConflictError) Error() string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "%v: %d %s", ErrConflict, e.Total, plural(e.Total, "pair", "pairs"))
-	sampled, edited := false, false
+	sampled, inBook := false, false
 	for _, c := range e.Conflicts {
 		fmt.Fprintf(&b, "\n  %v and %v: %s: %s", c.Here, c.There, c.Subject, c.Differs)
 		if r := c.Replaces(); r != "" {
 			b.WriteString("; replaces: " + r)
 		}
-		sampled, edited = sampled || c.Table == "soil_tests" && !c.Edited, edited || c.Edited
+		sampled, inBook = sampled || c.Table == "soil_tests", inBook || c.There.Batch > 0
 	}
 	more(&b, e.Total-len(e.Conflicts))
 	b.WriteString("\nhint: ")
 	if sampled {
-		b.WriteString("if both are true, name the two samples in a column `sample`; ")
+		b.WriteString(bothTrue)
 	}
-	b.WriteString("to correct an earlier row, name its batch and line in a column `replaces`")
-	if edited {
-		b.WriteString("; a row that is new stands on a line of its own, or in a sheet of another name")
+	if inBook {
+		b.WriteString("to correct an earlier row, name its batch and line in a column `replaces`, or all of them by --correct")
+	} else {
+		b.WriteString("leave one of the two")
 	}
 	return b.String()
 }

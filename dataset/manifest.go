@@ -15,6 +15,7 @@ import (
 	"regexp"
 	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"github.com/klauspost/compress/zstd"
@@ -325,14 +326,15 @@ func (b *Book) resolve(l *batchLog) (rec *Records, loose []Correction, err error
 	return rec, loose, nil
 }
 
-// names says whether the correction means rows of a file, by its full or its
-// last name.
-func (c *Correction) names(file string) bool {
-	return c.OfFile == "" || c.OfFile == file || c.OfFile == filepath.Base(file)
+// names says whether the correction means rows of a file, by its full name or,
+// unless a file has that for its full name, by its last.
+func (c *Correction) names(file string, exact bool) bool {
+	return c.OfFile == "" || c.OfFile == file || !exact && c.OfFile == file[strings.LastIndexAny(file, `/\`)+1:]
 }
 
-// correcting returns what tells which of the corrections name row i of table t.
-func correcting(t table, list []Correction) func(rec *Records, i int) []int {
+// correcting returns what tells which of the corrections name row i of table t
+// in rec.
+func correcting(t table, list []Correction, rec *Records) func(i int) []int {
 	type place struct{ batch, line int32 }
 	at := map[place][]int{}
 	for n := range list {
@@ -340,14 +342,21 @@ func correcting(t table, list []Correction) func(rec *Records, i int) []int {
 			at[place{c.OfBatch, c.OfLine}] = append(at[place{c.OfBatch, c.OfLine}], n)
 		}
 	}
-	return func(rec *Records, i int) (hits []int) {
-		if len(at) == 0 {
-			return nil
+	if len(at) == 0 {
+		return func(int) []int { return nil }
+	}
+	exact := make([]bool, len(list))
+	for i := range t.len(rec) {
+		s := t.source(rec, i)
+		for _, n := range at[place{s.Batch, s.Line}] {
+			exact[n] = exact[n] || list[n].OfFile == s.File
 		}
+	}
+	return func(i int) (hits []int) {
 		s := t.source(rec, i)
 		for _, n := range at[place{s.Batch, s.Line}] {
 			a, ok := t.analyte(rec, i)
-			if c := &list[n]; c.names(s.File) && (c.Analyte == "" || ok && a == c.Analyte) {
+			if c := &list[n]; c.names(s.File, exact[n]) && (c.Analyte == "" || ok && a == c.Analyte) && (c.OfRow == "" || c.OfRow == t.named(rec, i)) {
 				hits = append(hits, n)
 			}
 		}
@@ -363,9 +372,9 @@ func takeOut(rec *Records, list []Correction) (removed []int) {
 		if !slices.ContainsFunc(list, func(c Correction) bool { return c.Table == t.name() }) {
 			continue
 		}
-		hit := correcting(t, list)
+		hit := correcting(t, list, rec)
 		t.keep(rec, func(i int) bool {
-			hits := hit(rec, i)
+			hits := hit(i)
 			for _, n := range hits {
 				removed[n]++
 			}

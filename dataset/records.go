@@ -56,25 +56,25 @@ func (b *Book) Records() (*Records, error) {
 			return rec, err
 		}
 		defer unlock()
-		rec, names, err := b.live()
-		if err == nil && names != nil {
+		rec, names, current, err := b.live()
+		if err == nil && !current {
 			_ = b.publish(rec, names) // disposable
 		}
 		return rec, err
 	}
 }
 
-// live returns the live rows; under the lock. rebuilt are the batch folders
-// they were resolved from, nil if records/ gave them.
-func (b *Book) live() (rec *Records, rebuilt []string, err error) {
-	names, err := b.batchDirs()
-	if err != nil {
-		return nil, nil, err
+// live returns the live rows and the batch folders they come from; current:
+// records/ gave them.
+func (b *Book) live() (rec *Records, names []string, current bool, err error) {
+	if names, err = b.batchDirs(); err != nil {
+		return nil, nil, false, err
 	}
 	if rec, err = b.readRecords(names); err == nil {
-		return rec, nil, nil
+		return rec, names, true, nil
 	}
-	return b.rebuild()
+	rec, names, err = b.rebuild()
+	return rec, names, false, err
 }
 
 // rebuild resolves the live rows from the batches: whatever ails records/,
@@ -90,7 +90,7 @@ func (b *Book) rebuild() (rec *Records, names []string, err error) {
 	if rec, _, err = b.resolve(l); err != nil {
 		return nil, nil, err
 	}
-	return rec, append([]string{}, l.names...), nil
+	return rec, l.names, nil
 }
 
 // readRecords reads records/ if it was resolved from exactly these batches.
@@ -104,7 +104,7 @@ func (b *Book) readRecords(batches []string) (*Records, error) {
 	if err != nil {
 		return nil, err
 	}
-	if m.Format != Format || m.Kind != recordsDir || !slices.Equal(m.Batches, batches) || m.Grower != b.Config.Grower || len(m.Tables) != len(tables()) {
+	if m.Format < 1 || m.Kind != recordsDir || !slices.Equal(m.Batches, batches) || m.Grower != b.Config.Grower || len(m.Tables) != len(tables()) {
 		return nil, damaged(recordsDir, "its manifest is not that of these batches")
 	}
 	for i, t := range tables() {

@@ -29,7 +29,7 @@ type table interface {
 	source(r *Records, i int) *Source
 	place(r *Records, i int) (grower, bed string) // bed "": the row names none
 	analyte(r *Records, i int) (string, bool)     // false: the table has none
-	isEvents() bool                               // two equal rows are two events
+	isEvent(r *Records, i int) bool               // a row like it would be another event
 
 	nameGrower(r *Records, grower string) // of rows that name none
 	sort(r *Records)
@@ -37,11 +37,13 @@ type table interface {
 	keep(r *Records, keep func(i int) bool)
 	check() func(r *Records, i int) error
 
-	identity() func(r *Records, i int) rowKey // of all columns but the source
-	likeness() func(r *Records, i int) rowKey // of the first four columns of the order: bed, day and what
-	subject() func(r *Records, i int) rowKey  // of the columns that say what was measured; nil: none
-	say(r *Records, i int) string             // the subject in words, or where there is none the columns of the order
-	differs(a *Records, i int, b *Records, j int) string
+	identity() func(r *Records, i int) rowKey        // of all columns but the source
+	alike() []func(r *Records, i int) rowKey         // of the columns of the order, then of its first four: bed, day and what
+	things() []func(r *Records, i int) rowKey        // of all columns but days, then of the order but grower, bed and day
+	subject() func(r *Records, i int) (rowKey, bool) // of the columns that say what was measured; nil: none; false: an event
+	named(r *Records, i int) string                  // the columns of the order in words
+	say(r *Records, i int) string                    // the subject in words, or where there is none the columns of the order
+	differs(a *Records, i int, b *Records, j int) []Cell
 
 	encode(w io.Writer, r *Records, group int) error
 	decode(data []byte, rows, format int, r *Records) error
@@ -57,7 +59,7 @@ type spec[T any] struct {
 	src     func(*T) *Source
 	order   []string // columns of the sort order, as declared in the file
 	compare func(a, b *T) int
-	events  bool
+	event   func(*T) bool                 // nil: no row is one
 	where   func(*T) (grower, bed string) // nil: not keyed by bed
 	what    func(*T) string               // the analyte; nil: none
 	unique  []string                      // columns of which one value allows one row
@@ -70,87 +72,90 @@ func tables() []table {
 			[]string{"grower", "bed", "from"},
 			func(a, b *Bed) int {
 				return cmp.Or(cmp.Compare(a.Grower, b.Grower), cmp.Compare(a.Bed, b.Bed), cmp.Compare(a.From, b.From))
-			}, false, func(t *Bed) (string, string) { return t.Grower, t.Bed }, nil,
+			}, nil, func(t *Bed) (string, string) { return t.Grower, t.Bed }, nil,
 			[]string{"grower", "bed", "from"}},
 		spec[SoilTest]{"soil_tests", func(r *Records) *[]SoilTest { return &r.SoilTests }, func(t *SoilTest) *Source { return &t.Source },
 			[]string{"grower", "bed", "analyte", "date", "depth_from_cm", "depth_to_cm", "method"},
 			func(a, b *SoilTest) int {
 				return cmp.Or(cmp.Compare(a.Grower, b.Grower), cmp.Compare(a.Bed, b.Bed), cmp.Compare(a.Analyte, b.Analyte),
 					cmp.Compare(a.Date, b.Date), nullFirst(a.DepthFrom, b.DepthFrom), nullFirst(a.DepthTo, b.DepthTo), cmp.Compare(a.Method, b.Method))
-			}, false, func(t *SoilTest) (string, string) { return t.Grower, t.Bed }, func(t *SoilTest) string { return t.Analyte },
+			}, nil, func(t *SoilTest) (string, string) { return t.Grower, t.Bed }, func(t *SoilTest) string { return t.Analyte },
 			[]string{"grower", "bed", "date", "date_basis", "depth_from_cm", "depth_to_cm", "analyte", "method", "basis", "lab", "report", "sample", "timing"}},
 		spec[Material]{"materials", func(r *Records) *[]Material { return &r.Materials }, func(t *Material) *Source { return &t.Source },
 			[]string{"grower", "material", "from", "component"},
 			func(a, b *Material) int {
 				return cmp.Or(cmp.Compare(a.Grower, b.Grower), cmp.Compare(a.Material, b.Material), nullFirst(a.From, b.From), cmp.Compare(a.Component, b.Component))
-			}, false, nil, func(t *Material) string { return t.Component },
+			}, nil, nil, func(t *Material) string { return t.Component },
 			[]string{"grower", "material", "from", "component", "basis"}},
 		spec[Amendment]{"amendments", func(r *Records) *[]Amendment { return &r.Amendments }, func(t *Amendment) *Source { return &t.Source },
 			[]string{"grower", "bed", "date", "material"},
 			func(a, b *Amendment) int {
 				return cmp.Or(cmp.Compare(a.Grower, b.Grower), cmp.Compare(a.Bed, b.Bed), cmp.Compare(a.Date, b.Date), cmp.Compare(a.Material, b.Material))
-			}, true, func(t *Amendment) (string, string) { return t.Grower, t.Bed }, nil, nil},
+			}, every[Amendment], func(t *Amendment) (string, string) { return t.Grower, t.Bed }, nil, nil},
 		spec[Planting]{"plantings", func(r *Records) *[]Planting { return &r.Plantings }, func(t *Planting) *Source { return &t.Source },
 			[]string{"grower", "bed", "season", "crop"},
 			func(a, b *Planting) int {
 				return cmp.Or(cmp.Compare(a.Grower, b.Grower), cmp.Compare(a.Bed, b.Bed), cmp.Compare(a.Season, b.Season), cmp.Compare(a.Crop, b.Crop))
-			}, false, func(t *Planting) (string, string) { return t.Grower, t.Bed }, nil,
+			}, nil, func(t *Planting) (string, string) { return t.Grower, t.Bed }, nil,
 			[]string{"grower", "bed", "season", "crop"}},
 		spec[Harvest]{"harvests", func(r *Records) *[]Harvest { return &r.Harvests }, func(t *Harvest) *Source { return &t.Source },
 			[]string{"grower", "bed", "date", "crop", "plant"},
 			func(a, b *Harvest) int {
 				return cmp.Or(cmp.Compare(a.Grower, b.Grower), cmp.Compare(a.Bed, b.Bed), cmp.Compare(a.Date, b.Date), cmp.Compare(a.Crop, b.Crop), cmp.Compare(a.Plant, b.Plant))
-			}, true, func(t *Harvest) (string, string) { return t.Grower, t.Bed }, nil, nil},
+			}, every[Harvest], func(t *Harvest) (string, string) { return t.Grower, t.Bed }, nil, nil},
 		spec[Cover]{"covers", func(r *Records) *[]Cover { return &r.Covers }, func(t *Cover) *Source { return &t.Source },
 			[]string{"grower", "bed", "sown", "species"},
 			func(a, b *Cover) int {
 				return cmp.Or(cmp.Compare(a.Grower, b.Grower), cmp.Compare(a.Bed, b.Bed), cmp.Compare(a.Sown, b.Sown), cmp.Compare(a.Species, b.Species))
-			}, true, func(t *Cover) (string, string) { return t.Grower, t.Bed }, nil, nil},
+			}, every[Cover], func(t *Cover) (string, string) { return t.Grower, t.Bed }, nil, nil},
 		spec[Weather]{"weather", func(r *Records) *[]Weather { return &r.Weather }, func(t *Weather) *Source { return &t.Source },
 			[]string{"grower", "bed", "site", "date", "period"},
 			func(a, b *Weather) int {
 				return cmp.Or(cmp.Compare(a.Grower, b.Grower), cmp.Compare(a.Bed, b.Bed), cmp.Compare(a.Site, b.Site), cmp.Compare(a.Date, b.Date), cmp.Compare(a.Period, b.Period))
-			}, false, func(t *Weather) (string, string) { return t.Grower, t.Bed }, nil,
+			}, func(t *Weather) bool { return t.Bed != "" }, func(t *Weather) (string, string) { return t.Grower, t.Bed }, nil,
 			[]string{"grower", "bed", "site", "date", "period"}},
 		spec[WaterTest]{"water_tests", func(r *Records) *[]WaterTest { return &r.WaterTests }, func(t *WaterTest) *Source { return &t.Source },
 			[]string{"grower", "water", "analyte", "date"},
 			func(a, b *WaterTest) int {
 				return cmp.Or(cmp.Compare(a.Grower, b.Grower), cmp.Compare(a.Water, b.Water), cmp.Compare(a.Analyte, b.Analyte), cmp.Compare(a.Date, b.Date))
-			}, false, nil, func(t *WaterTest) string { return t.Analyte }, nil},
+			}, nil, nil, func(t *WaterTest) string { return t.Analyte }, nil},
 		spec[Tillage]{"tillage", func(r *Records) *[]Tillage { return &r.Tillage }, func(t *Tillage) *Source { return &t.Source },
 			[]string{"grower", "bed", "date", "tool"},
 			func(a, b *Tillage) int {
 				return cmp.Or(cmp.Compare(a.Grower, b.Grower), cmp.Compare(a.Bed, b.Bed), cmp.Compare(a.Date, b.Date), cmp.Compare(a.Tool, b.Tool))
-			}, true, func(t *Tillage) (string, string) { return t.Grower, t.Bed }, nil, nil},
+			}, every[Tillage], func(t *Tillage) (string, string) { return t.Grower, t.Bed }, nil, nil},
 		spec[LeafTest]{"leaf_tests", func(r *Records) *[]LeafTest { return &r.LeafTests }, func(t *LeafTest) *Source { return &t.Source },
 			[]string{"grower", "bed", "analyte", "date", "part"},
 			func(a, b *LeafTest) int {
 				return cmp.Or(cmp.Compare(a.Grower, b.Grower), cmp.Compare(a.Bed, b.Bed), cmp.Compare(a.Analyte, b.Analyte), cmp.Compare(a.Date, b.Date), cmp.Compare(a.Part, b.Part))
-			}, false, func(t *LeafTest) (string, string) { return t.Grower, t.Bed }, func(t *LeafTest) string { return t.Analyte }, nil},
+			}, nil, func(t *LeafTest) (string, string) { return t.Grower, t.Bed }, func(t *LeafTest) string { return t.Analyte }, nil},
 		spec[Advice]{"advice", func(r *Records) *[]Advice { return &r.Advice }, func(t *Advice) *Source { return &t.Source },
 			[]string{"grower", "bed", "date", "item"},
 			func(a, b *Advice) int {
 				return cmp.Or(cmp.Compare(a.Grower, b.Grower), cmp.Compare(a.Bed, b.Bed), cmp.Compare(a.Date, b.Date), cmp.Compare(a.Item, b.Item))
-			}, false, func(t *Advice) (string, string) { return t.Grower, t.Bed }, func(t *Advice) string { return t.Item }, nil},
+			}, nil, func(t *Advice) (string, string) { return t.Grower, t.Bed }, func(t *Advice) string { return t.Item }, nil},
 		spec[Listed]{"lists", func(r *Records) *[]Listed { return &r.Lists }, func(t *Listed) *Source { return &t.Source },
 			[]string{"grower", "bed", "listed_on", "season", "timing", "material"},
 			func(a, b *Listed) int {
 				return cmp.Or(cmp.Compare(a.Grower, b.Grower), cmp.Compare(a.Bed, b.Bed), cmp.Compare(a.ListedOn, b.ListedOn),
 					cmp.Compare(a.Season, b.Season), cmp.Compare(a.Timing, b.Timing), cmp.Compare(a.Material, b.Material))
-			}, true, func(t *Listed) (string, string) { return t.Grower, t.Bed }, nil, nil},
+			}, every[Listed], func(t *Listed) (string, string) { return t.Grower, t.Bed }, nil, nil},
 		spec[Forecast]{"forecasts", func(r *Records) *[]Forecast { return &r.Forecasts }, func(t *Forecast) *Source { return &t.Source },
 			[]string{"grower", "bed", "analyte", "made_on", "season", "timing"},
 			func(a, b *Forecast) int {
 				return cmp.Or(cmp.Compare(a.Grower, b.Grower), cmp.Compare(a.Bed, b.Bed), cmp.Compare(a.Analyte, b.Analyte),
 					cmp.Compare(a.MadeOn, b.MadeOn), cmp.Compare(a.Season, b.Season), cmp.Compare(a.Timing, b.Timing))
-			}, false, func(t *Forecast) (string, string) { return t.Grower, t.Bed }, func(t *Forecast) string { return t.Analyte }, nil},
+			}, nil, func(t *Forecast) (string, string) { return t.Grower, t.Bed }, func(t *Forecast) string { return t.Analyte }, nil},
 		spec[Correction]{"corrections", func(r *Records) *[]Correction { return &r.Corrections }, func(t *Correction) *Source { return &t.Source },
 			[]string{"of_batch", "table", "of_line"},
 			func(a, b *Correction) int {
 				return cmp.Or(cmp.Compare(a.OfBatch, b.OfBatch), cmp.Compare(a.Table, b.Table), cmp.Compare(a.OfLine, b.OfLine))
-			}, false, nil, nil, nil},
+			}, nil, nil, nil, nil},
 	}
 }
+
+// every says that each row is an event.
+func every[T any](*T) bool { return true }
 
 // TableNames lists the tables of a book in the order of the format page.
 func TableNames() []string {
@@ -225,13 +230,16 @@ func (s spec[T]) name() string                     { return s.table }
 func (s spec[T]) schema() *parquet.Schema          { return parquet.SchemaOf(new(T)) }
 func (s spec[T]) len(r *Records) int               { return len(*s.rows(r)) }
 func (s spec[T]) source(r *Records, i int) *Source { return s.src(&(*s.rows(r))[i]) }
-func (s spec[T]) isEvents() bool                   { return s.events }
 
 func (s spec[T]) place(r *Records, i int) (grower, bed string) {
 	if s.where == nil {
 		return "", ""
 	}
 	return s.where(&(*s.rows(r))[i])
+}
+
+func (s spec[T]) isEvent(r *Records, i int) bool {
+	return s.event != nil && s.event(&(*s.rows(r))[i])
 }
 
 func (s spec[T]) analyte(r *Records, i int) (string, bool) {
@@ -394,28 +402,51 @@ func (s spec[T]) identity() func(r *Records, i int) rowKey {
 	return s.keyOf(columns(reflect.TypeFor[T]()))
 }
 
-func (s spec[T]) likeness() func(r *Records, i int) rowKey {
-	return s.keyOf(s.columnsNamed(s.order[:min(4, len(s.order))]))
+func (s spec[T]) alike() []func(r *Records, i int) rowKey {
+	list := []func(r *Records, i int) rowKey{s.keyOf(s.columnsNamed(s.order))}
+	if len(s.order) > 4 {
+		list = append(list, s.keyOf(s.columnsNamed(s.order[:4])))
+	}
+	return list
+}
+
+func (s spec[T]) things() []func(r *Records, i int) rowKey {
+	noDay := func(c column) bool { return reflect.TypeFor[T]().Field(c.field).Type == reflect.TypeFor[Date]() }
+	all := slices.DeleteFunc(columns(reflect.TypeFor[T]()), noDay)
+	what := slices.DeleteFunc(slices.Clone(all), func(c column) bool { return c.name == "grower" || c.name == "bed" || !slices.Contains(s.order, c.name) })
+	return []func(r *Records, i int) rowKey{s.keyOf(all), s.keyOf(what)}
 }
 
 func (s spec[T]) columnsNamed(names []string) []column {
 	return slices.DeleteFunc(columns(reflect.TypeFor[T]()), func(c column) bool { return !slices.Contains(names, c.name) })
 }
 
-func (s spec[T]) subject() func(r *Records, i int) rowKey {
+func (s spec[T]) subject() func(r *Records, i int) (rowKey, bool) {
 	if s.unique == nil {
 		return nil
 	}
-	return s.keyOf(s.columnsNamed(s.unique))
+	key := s.keyOf(s.columnsNamed(s.unique))
+	return func(r *Records, i int) (rowKey, bool) {
+		if s.isEvent(r, i) {
+			return rowKey{}, false
+		}
+		return key(r, i), true
+	}
 }
 
+func (s spec[T]) named(r *Records, i int) string { return s.words(r, i, s.order) }
+
 func (s spec[T]) say(r *Records, i int) string {
+	if s.unique == nil {
+		return s.words(r, i, s.order)
+	}
+	return s.words(r, i, s.unique)
+}
+
+// words prints the columns named, without those that say little.
+func (s spec[T]) words(r *Records, i int, names []string) string {
 	v := reflect.ValueOf(&(*s.rows(r))[i]).Elem()
 	var words []string
-	names := s.unique
-	if names == nil {
-		names = s.order
-	}
 	for _, c := range s.columnsNamed(names) {
 		if w := text(v.Field(c.field)); w != "" && c.name != "grower" && c.name != "date_basis" {
 			if strings.HasPrefix(c.name, "depth_") {
@@ -427,17 +458,50 @@ func (s spec[T]) say(r *Records, i int) string {
 	return strings.Join(words, ", ")
 }
 
-// differs names up to three columns in which two rows differ, with both values.
-func (s spec[T]) differs(a *Records, i int, b *Records, j int) string {
+// differs lists the columns in which two rows differ. A quantity that its sheet
+// reported is told as reported, in place of what was made of it.
+func (s spec[T]) differs(a *Records, i int, b *Records, j int) (list []Cell) {
 	x, y := reflect.ValueOf(&(*s.rows(a))[i]).Elem(), reflect.ValueOf(&(*s.rows(b))[j]).Elem()
-	var list []string
-	for _, c := range columns(x.Type()) {
-		p, q := text(x.Field(c.field)), text(y.Field(c.field))
-		if p != q && len(list) < 3 {
-			list = append(list, fmt.Sprintf("%s %s here, %s there", c.name, cmp.Or(p, "empty"), cmp.Or(q, "empty")))
+	cols := columns(x.Type())
+	cell := func(names ...string) (c Cell) {
+		var p, q []string
+		for _, n := range names {
+			for _, col := range cols {
+				if col.name == n {
+					p, q = append(p, text(x.Field(col.field))), append(q, text(y.Field(col.field)))
+				}
+			}
+		}
+		words := func(list []string) string {
+			return strings.Join(slices.DeleteFunc(list, func(w string) bool { return w == "" }), " ")
+		}
+		return Cell{names[0], words(p), words(q)}
+	}
+	told := map[string]bool{}
+	for _, name := range []string{"value", "amount", "weight", "method"} {
+		made := []string{name, name + "_kg"}
+		parts := []string{"reported_" + name}
+		if name != "method" {
+			made, parts = append(made, "unit", "conversion"), append(parts, "reported_unit", "reported_form")
+		}
+		if c := cell(parts...); c.Old != c.New {
+			for _, n := range append(made, parts...) {
+				told[n] = true
+			}
+			list = append(list, Cell{name, c.Old, c.New})
 		}
 	}
-	return strings.Join(list, "; ")
+	for _, col := range cols {
+		c := cell(col.name)
+		if col.name == "value" || col.name == "amount" {
+			c = cell(col.name, "unit")
+			told["unit"] = told["unit"] || c.Old != c.New
+		}
+		if c.Old != c.New && !told[col.name] {
+			list = append(list, c)
+		}
+	}
+	return list
 }
 
 // text prints one field, "" for a null.

@@ -136,7 +136,7 @@ func TestColumnNamesOfSpecs(t *testing.T) {
 				t.Errorf("%s is sorted by %v, which it has not", tab.name(), s.Path())
 			}
 		}
-		if by := f.Metadata().CreatedBy; by != "carryover version 1(build )" && !strings.HasPrefix(by, "carryover version 1") {
+		if by := f.Metadata().CreatedBy; !strings.HasPrefix(by, fmt.Sprintf("carryover version %d(build", Format)) {
 			t.Errorf("created by %q", by)
 		}
 	}

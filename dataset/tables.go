@@ -82,6 +82,8 @@ type Material struct {
 // Amendment is one spreading on one bed, or a run of equal ones (Every days
 // until Until). Amount is SI: kg, kg/ha, L, L/ha, m3 or cm (a layer); the unit
 // says which, and nothing is turned into another before the area is known.
+// AmountLow and AmountHigh, in the same unit, bound an amount that is not exact:
+// the grower's range, or how far "about" may be off.
 type Amendment struct {
 	Grower         string   `parquet:"grower,dict"`
 	Bed            string   `parquet:"bed,dict"`
@@ -90,6 +92,8 @@ type Amendment struct {
 	Material       string   `parquet:"material,dict"`
 	Amount         *float64 `parquet:"amount,optional,dict"`
 	Unit           string   `parquet:"unit,optional,dict"`
+	AmountLow      *float64 `parquet:"amount_low,optional,dict" since:"2"`
+	AmountHigh     *float64 `parquet:"amount_high,optional,dict" since:"2"`
 	Qualifier      string   `parquet:"qualifier,optional,dict"` // about
 	ReportedAmount *float64 `parquet:"reported_amount,optional,dict"`
 	ReportedUnit   string   `parquet:"reported_unit,optional,dict"`
@@ -97,6 +101,7 @@ type Amendment struct {
 	MixedDepth     *float64 `parquet:"mixed_depth_cm,optional,dict"`
 	Every          *int32   `parquet:"every_days,optional,dict"`
 	Until          *Date    `parquet:"until,optional,date,dict"`
+	SameDay        string   `parquet:"same_day,optional,dict" since:"2"` // before test, after test: on the day of a soil test of this bed
 	Note           string   `parquet:"note,optional,dict"`
 	Source
 }
@@ -150,22 +155,24 @@ type Cover struct {
 	Source
 }
 
-// Weather is one day, one month or one monthly normal at a site; irrigation
-// rows name the bed instead of, or beside, the site.
+// Weather is one day, one month or one monthly normal at a site, of which there
+// is one; or one watering of a bed, of which a day may have several. A watering
+// names the bed instead of, or beside, the site.
 type Weather struct {
-	Grower     string   `parquet:"grower,dict"`
-	Bed        string   `parquet:"bed,optional,dict"`
-	Site       string   `parquet:"site,optional,dict"`
-	Date       Date     `parquet:"date,date,delta"` // first day of the period
-	Period     string   `parquet:"period,dict"`     // day, month, normal
-	Rain       *float64 `parquet:"rain_mm,optional,dict"`
-	Irrigation *float64 `parquet:"irrigation_mm,optional,dict"`
-	TempMax    *float64 `parquet:"temp_max_c,optional,dict"`
-	TempMin    *float64 `parquet:"temp_min_c,optional,dict"`
-	Humidity   *float64 `parquet:"humidity_pct,optional,dict"`
-	Wind       *float64 `parquet:"wind_m_s,optional,dict"`
-	Sun        *float64 `parquet:"sun_hours,optional,dict"`
-	Note       string   `parquet:"note,optional,dict"`
+	Grower      string   `parquet:"grower,dict"`
+	Bed         string   `parquet:"bed,optional,dict"`
+	Site        string   `parquet:"site,optional,dict"`
+	Date        Date     `parquet:"date,date,delta"` // first day of the period
+	Period      string   `parquet:"period,dict"`     // day, month, normal
+	Rain        *float64 `parquet:"rain_mm,optional,dict"`
+	Irrigation  *float64 `parquet:"irrigation_mm,optional,dict"`
+	IrrigationL *float64 `parquet:"irrigation_l,optional,dict" since:"2"` // litres on the whole bed, where no depth is known
+	TempMax     *float64 `parquet:"temp_max_c,optional,dict"`
+	TempMin     *float64 `parquet:"temp_min_c,optional,dict"`
+	Humidity    *float64 `parquet:"humidity_pct,optional,dict"`
+	Wind        *float64 `parquet:"wind_m_s,optional,dict"`
+	Sun         *float64 `parquet:"sun_hours,optional,dict"`
+	Note        string   `parquet:"note,optional,dict"`
 	Source
 }
 
@@ -272,14 +279,16 @@ type Forecast struct {
 // of Table that came from line OfLine of file OfFile in batch OfBatch (and, if
 // Analyte is set, of that analyte only). A replacing row stands in the same
 // batch as its correction; with action withdraw nothing replaces what is taken
-// out.
+// out. OfRow says which of several rows of the line goes: its columns of the
+// table's order, without grower.
 type Correction struct {
 	Table   string `parquet:"table,dict"`
 	OfBatch int32  `parquet:"of_batch,delta"`
 	OfFile  string `parquet:"of_file,optional,dict"` // empty: any file of that batch
 	OfLine  int32  `parquet:"of_line,delta"`
 	Analyte string `parquet:"analyte,optional,dict"`
-	Action  string `parquet:"action,dict"` // replace, withdraw
+	OfRow   string `parquet:"of_row,optional,dict" since:"2"` // empty: every row of the line
+	Action  string `parquet:"action,dict"`                    // replace, withdraw
 	Reason  string `parquet:"reason,optional,dict"`
 	Source
 }

@@ -115,13 +115,17 @@ func standing(rec *Records, loose []Correction, was, is *batchLog, n int) error 
 		return fmt.Errorf("%v would correct a row of batch %d that is gone", c.Source, c.OfBatch)
 	}
 	for _, t := range tables() {
-		for _, key := range []func(*Records, int) rowKey{t.subject(), t.identity()} {
+		same := t.identity()
+		for _, key := range []func(*Records, int) (rowKey, bool){t.subject(), func(r *Records, i int) (rowKey, bool) { return same(r, i), true }} {
 			if key == nil {
 				continue
 			}
 			seen := map[rowKey]int{}
 			for i := range t.len(rec) {
-				k := key(rec, i)
+				k, ok := key(rec, i)
+				if !ok {
+					continue
+				}
 				j, ok := seen[k]
 				seen[k] = i
 				if !ok {
@@ -133,7 +137,7 @@ func standing(rec *Records, loose []Correction, was, is *batchLog, n int) error 
 				}
 				// Equal events are one only if the later came when the earlier was out.
 				back := x.Batch <= int32(len(was.dead)) && was.dead[x.Batch-1] && !is.dead[x.Batch-1] && y.Batch > int32(n)
-				if !t.isEvents() || back {
+				if !t.isEvent(rec, i) || back {
 					return fmt.Errorf("%v and %v would both stand: undo batch %d first", x, y, y.Batch)
 				}
 			}
