@@ -97,7 +97,7 @@ func (b *bedWork) carryover(levels []Level) (out []Carryover) {
 				continue
 			}
 			if l.DepthTo == nil {
-				b.doubt("no depth", fmt.Sprintf("the test of %s gives no depth: no amount can be worked out from it", l.when()))
+				b.doubt("no depth", fmt.Sprintf("the test of %s gives no depth: no amount can be worked out from it", l.when()), l.rows()...)
 				continue
 			}
 			om = b.omNear(levels, l.Date)
@@ -116,47 +116,60 @@ func seriesSeasons(levels []Level) (out []seasonTests) {
 	return out
 }
 
-func (b *bedWork) carry(l *Level, s seasonTests, om float64) Carryover {
-	from := 0.0
+// mass turns a level into kg/ha in its layer; doubt is the number of the one
+// that an assumed density casts on it, 0 if there is none. The level has a depth
+// and a mass or volume basis.
+func (b *bedWork) mass(l *Level, om float64) (amount Estimate, density Density, doubt int) {
+	depth := *l.DepthTo
 	if l.DepthFrom != nil {
-		from = *l.DepthFrom
+		depth -= *l.DepthFrom
 	}
-	c := Carryover{IntoSeason: l.Season + 1, Analyte: l.Analyte, Method: l.Method, Date: l.Date, DepthFrom: from, DepthTo: *l.DepthTo, Doubts: slices.Clone(l.Doubts)}
-	depth := *l.DepthTo - from
 	b.draw[0] = l.draws(0, b.draw[0])
-	amount := b.draw[0]
+	kg := b.draw[0]
 	switch l.basis {
 	case "mass": // mg/kg x g/cm3 x cm / 10 = kg/ha
-		c.Density = b.density(l.Date, om)
-		if c.Density.Source == "assumed" {
-			c.Doubts = addRef(c.Doubts, b.doubt("density", fmt.Sprintf("bulk density is assumed at %.1f g/cm3: a dried core of known volume would settle it", c.Density.Value)))
+		density = b.density(l.Date, om)
+		if density.Source == "assumed" {
+			doubt = b.doubt("density", fmt.Sprintf("bulk density is assumed at %.1f g/cm3: a dried core of known volume would settle it", density.Value), l.rows()...)
 		}
 		// A normal density with these bounds as its 5 and 95 % points.
 		z := fit.NormalPoints(2)
-		for i := range amount {
-			rho := c.Density.Value
+		for i := range kg {
+			rho := density.Value
 			if z[i] < 0 {
-				rho += z[i] / z90 * (c.Density.Value - c.Density.Low)
+				rho += z[i] / z90 * (density.Value - density.Low)
 			} else {
-				rho += z[i] / z90 * (c.Density.High - c.Density.Value)
+				rho += z[i] / z90 * (density.High - density.Value)
 			}
-			amount[i] *= max(rho, 0.05) * depth / 10
+			kg[i] *= max(rho, 0.05) * depth / 10
 		}
 	case "volume": // mg/dm3 x cm / 10 = kg/ha, no density enters
-		for i := range amount {
-			amount[i] *= depth / 10
+		for i := range kg {
+			kg[i] *= depth / 10
 		}
 	}
-	median, low, high := fit.Range(amount, RangeLevel)
+	median, low, high := fit.Range(kg, RangeLevel)
 	if l.Qualifier == "<" { // anything down to nothing
 		low, high = 0, l.Estimate.Value*depth/10
 		if l.basis == "mass" {
-			high *= c.Density.High
+			high *= density.High
 		}
 	}
-	c.Amount = Estimate{median, low, high, RangeLevel, "kg/ha", l.Estimate.N, l.Estimate.Basis + "; density " + c.Density.Source}
+	amount = Estimate{median, low, high, RangeLevel, "kg/ha", l.Estimate.N, l.Estimate.Basis + "; density " + density.Source}
 	if l.basis == "volume" {
-		c.Amount.Basis = l.Estimate.Basis + "; volume basis"
+		amount.Basis = l.Estimate.Basis + "; volume basis"
+	}
+	return amount, density, doubt
+}
+
+func (b *bedWork) carry(l *Level, s seasonTests, om float64) Carryover {
+	c := Carryover{IntoSeason: l.Season + 1, Analyte: l.Analyte, Method: l.Method, Date: l.Date, DepthTo: *l.DepthTo, Doubts: slices.Clone(l.Doubts)}
+	if l.DepthFrom != nil {
+		c.DepthFrom = *l.DepthFrom
+	}
+	var doubt int
+	if c.Amount, c.Density, doubt = b.mass(l, om); doubt != 0 {
+		c.Doubts = addRef(c.Doubts, doubt)
 	}
 	for _, x := range reversed(s.spring) {
 		if comparable(x, l, b.depth) != "" || x.Qualifier != "" || l.Qualifier != "" || x.Estimate.Value == 0 {

@@ -3,6 +3,7 @@ package analysis
 import (
 	"cmp"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -28,11 +29,18 @@ type Change struct {
 	From     Endpoint `json:"from"`
 	To       Endpoint `json:"to"`
 	Estimate Estimate `json:"estimate"`
+	// Detectable is what two such tests can show, from the first one's value; nil
+	// where one of them lies beyond the lab's limit.
+	Detectable *Margin `json:"detectable,omitempty"`
 	// Seen is false where the 90 % range holds zero: two tests with their error
 	// cannot tell the change from none.
-	Seen    bool  `json:"seen"`
-	Suspect bool  `json:"suspect,omitempty"` // one of its tests perhaps not of the same soil
-	Doubts  []int `json:"doubts,omitempty"`
+	Seen    bool   `json:"seen"`
+	Says    string `json:"says"`              // the same in words
+	Suspect bool   `json:"suspect,omitempty"` // one of its tests perhaps not of the same soil
+	Doubts  []int  `json:"doubts,omitempty"`
+
+	lab                 string
+	own, report, season float64 // standard deviations: of both tests' own errors; of the shared ones in each
 }
 
 // Endpoint is one of the two tests of a change.
@@ -57,6 +65,8 @@ type Break struct {
 	To       dataset.Date `json:"to"`
 	Reason   string       `json:"reason"`
 	Doubt    int          `json:"doubt"`
+
+	rows []RowRef
 }
 
 // seasonTests holds one analyte's levels of one season in date order.
@@ -155,7 +165,7 @@ func meet(first, second []*Level, depth func(*Level) string) (x, y *Level, k Bre
 				return x, y, k
 			}
 			if k.Reason == "" {
-				k = Break{Season: y.Season, Analytes: []string{y.Analyte}, From: x.Date, To: y.Date, Reason: r}
+				k = Break{Season: y.Season, Analytes: []string{y.Analyte}, From: x.Date, To: y.Date, Reason: r, rows: append(x.rows(), y.rows()...)}
 			}
 		}
 	}
@@ -188,33 +198,6 @@ func eachMeeting(seasons []seasonTests, visit func(kind string, first, second []
 	}
 }
 
-// slip is the ratio from one test to the next of its series at which a slip of
-// the pen is likelier than the soil.
-const slip = 5.0
-
-// slips doubts a level that stands far off the test before it.
-func (b *bedWork) slips(levels []Level) {
-	for i := range levels {
-		y := &levels[i]
-		var x *Level
-		for j := range levels[:i] {
-			if l := &levels[j]; l.Analyte == y.Analyte && l.Date < y.Date && comparable(l, y, b.depth) == "" && (x == nil || l.Date >= x.Date) {
-				x = l
-			}
-		}
-		if x == nil || x.Qualifier != "" || y.Qualifier != "" || additive(y.Analyte) || y.Analyte == "NO3-N" || y.Analyte == "NH4-N" || x.Estimate.Value <= 0 {
-			continue
-		}
-		if r := y.Estimate.Value / x.Estimate.Value; r > slip || r < 1/slip {
-			how := fmt.Sprintf("%.3g times", r)
-			if r < 1 {
-				how = fmt.Sprintf("1/%.3g of", 1/r)
-			}
-			y.Doubts = addRef(y.Doubts, b.doubt("slip", fmt.Sprintf("%s of %s is %s the test before it (%s): a slip in the decimal point, unit or form?", y.Analyte, y.when(), how, x.when())))
-		}
-	}
-}
-
 // doubtBreaks tells each reason once, with the stretches it cuts.
 func (b *bedWork) doubtBreaks(breaks []Break) {
 	for i := range breaks {
@@ -222,12 +205,14 @@ func (b *bedWork) doubtBreaks(breaks []Break) {
 			continue
 		}
 		var cuts []string
+		var rows []RowRef
 		for j := i; j < len(breaks); j++ {
 			if k := &breaks[j]; k.Reason == breaks[i].Reason {
 				cuts = append(cuts, fmt.Sprintf("%s (%s to %s)", strings.Join(k.Analytes, ", "), k.From, k.To))
+				rows = append(rows, k.rows...)
 			}
 		}
-		id := b.doubt("break", breaks[i].Reason+": no difference taken of "+strings.Join(cuts, "; "))
+		id := b.doubt("break", breaks[i].Reason+": no difference taken of "+strings.Join(cuts, "; "), rows...)
 		for j := i; j < len(breaks); j++ {
 			if breaks[j].Reason == breaks[i].Reason {
 				breaks[j].Doubt = id
@@ -241,7 +226,7 @@ func joinBreak(list []Break, k Break) []Break {
 	for i := range list {
 		x := &list[i]
 		if x.Kind == k.Kind && x.Season == k.Season && x.From == k.From && x.To == k.To && x.Reason == k.Reason {
-			x.Analytes = append(x.Analytes, k.Analytes...)
+			x.Analytes, x.rows = append(x.Analytes, k.Analytes...), append(x.rows, k.rows...)
 			return list
 		}
 	}
@@ -289,35 +274,39 @@ func bySeason(levels []*Level) (out []seasonTests) {
 	return out
 }
 
-// change estimates later minus earlier (drawdown: earlier minus later) from the
-// points of both levels.
-func (b *bedWork) change(kind string, x, y *Level) Change {
-	b.draw[0], b.draw[1] = x.draws(0, b.draw[0]), y.draws(1, b.draw[1])
-	d, v := b.draw[0], b.draw[1]
-	value := x.Estimate.Value - y.Estimate.Value
+// minus estimates x minus y, with those standard deviations, from the points of
+// both.
+func minus(x, y *Level, sx, sy float64, draw *[2][]float64) Estimate {
+	draw[0], draw[1] = x.drawsWith(sx, 0, draw[0]), y.drawsWith(sy, 1, draw[1])
+	d, v := draw[0], draw[1]
 	for i := range d {
 		d[i] -= v[i]
 	}
-	if kind != Drawdown {
-		value = -value
-		for i := range d {
-			d[i] = -d[i]
-		}
-	}
 	median, low, high := fit.Range(d, RangeLevel)
-	if x.Qualifier != "" || y.Qualifier != "" {
+	e := Estimate{x.Estimate.Value - y.Estimate.Value, low, high, RangeLevel, x.Estimate.Unit, x.Estimate.N + y.Estimate.N, y.Estimate.Basis}
+	if x.Qualifier+y.Qualifier != "" {
 		// A limit is no number to subtract: the range reaches over all that may lie
 		// below it.
-		value, low, high = median, x.Estimate.Low-y.Estimate.High, x.Estimate.High-y.Estimate.Low
-		if kind != Drawdown {
-			low, high = -high, -low
-		}
+		e.Value, e.Low, e.High = median, x.Estimate.Low-y.Estimate.High, x.Estimate.High-y.Estimate.Low
+	}
+	return e
+}
+
+// change estimates later minus earlier; drawdown: earlier minus later.
+func (b *bedWork) change(kind string, x, y *Level) Change {
+	e := minus(x, y, x.sdFor(kind), y.sdFor(kind), b.draw)
+	e.Basis = y.Estimate.Basis
+	if kind != Drawdown {
+		e.Value, e.Low, e.High = -e.Value, -e.High, -e.Low
 	}
 	c := Change{
-		Kind: kind, Season: y.Season, Analyte: y.Analyte, Method: y.Method, Ground: y.Ground, From: endOf(x), To: endOf(y),
-		Estimate: Estimate{Value: value, Low: low, High: high, Level: RangeLevel, Unit: y.Estimate.Unit,
-			N: x.Estimate.N + y.Estimate.N, Basis: y.Estimate.Basis},
-		Seen: low > 0 || high < 0,
+		Kind: kind, Season: y.Season, Analyte: y.Analyte, Method: y.Method, Ground: y.Ground, From: endOf(x), To: endOf(y), Estimate: e,
+		Seen: e.Low > 0 || e.High < 0, lab: y.Lab, own: math.Hypot(x.own, y.own), report: y.report, season: math.Sqrt(max(0, y.sd*y.sd-y.own*y.own)),
+	}
+	c.Says = says(c.Seen)
+	if x.Qualifier+y.Qualifier == "" {
+		m := x.margin(math.Hypot(x.sdFor(kind), y.sdFor(kind)))
+		c.Detectable = &m
 	}
 	for _, id := range append(slices.Clone(x.Doubts), y.Doubts...) {
 		c.Doubts = addRef(c.Doubts, id)

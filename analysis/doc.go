@@ -3,12 +3,21 @@
 //
 //  1. one bed at a time, its tests, inputs and harvests in date order (dataset)
 //  2. each test is given its season and timing (season.go)
-//  3. tests of one day become levels with a 90 % range (level.go, testerror.go)
+//  3. tests of one day become levels with a 90 % range, from default errors or
+//     the grower's own duplicates (level.go, testerror.go)
 //  4. levels that may be compared become changes: drawdown, winter change,
-//     year's change (change.go); those that may not become doubts
-//  5. what the season leaves to the next is worked out (carryover.go)
-//  6. levels against targets give the bed its state (state.go, target.go)
-//  7. all of it stands in one plain struct, the Review (review.go)
+//     year's change (change.go), each with what two such tests can show
+//     (detectable.go); those that may not become doubts
+//  5. figures off by a unit's or form's factor (slip.go) and autumn samples of
+//     another soil than spring's (mix.go) become doubts
+//  6. what the season leaves to the next is worked out (carryover.go), nitrate and
+//     salts (salts.go), lead (lead.go) and estimated CEC (cec.go) are read
+//  7. levels against research bands and the grower's own give the bed its state
+//     (state.go, standing.go, target.go, targetset.go)
+//  8. all of it stands in one plain struct, the Review (review.go)
+//
+// Check goes the same road and lists every doubt met, worst first (check.go,
+// checksums.go). Conversions between methods are for looking only (convert.go).
 //
 // Analyses take a bed and return structs. They never read the clock: what is
 // "now" is the AsOf date. Doubts are data and travel with the results; an error
@@ -16,6 +25,8 @@
 package analysis
 
 import (
+	"encoding/json"
+	"math"
 	"slices"
 
 	"carryover/dataset"
@@ -25,11 +36,44 @@ import (
 type Estimate struct {
 	Value float64 `json:"value"`
 	Low   float64 `json:"low"`
-	High  float64 `json:"high"`
+	High  float64 `json:"high"`  // +Inf where nothing bounds it; null in JSON
 	Level float64 `json:"level"` // share of the truth the range is meant to hold: 0.9
 	Unit  string  `json:"unit"`
 	N     int     `json:"n"`     // samples behind it
 	Basis string  `json:"basis"` // where the range comes from
+}
+
+// estimateJSON is an Estimate as JSON can hold it.
+type estimateJSON struct {
+	Value float64  `json:"value"`
+	Low   float64  `json:"low"`
+	High  *float64 `json:"high"`
+	Level float64  `json:"level"`
+	Unit  string   `json:"unit"`
+	N     int      `json:"n"`
+	Basis string   `json:"basis"`
+}
+
+// MarshalJSON writes an estimate without an upper bound with a null in its place.
+func (e Estimate) MarshalJSON() ([]byte, error) {
+	x := estimateJSON{e.Value, e.Low, &e.High, e.Level, e.Unit, e.N, e.Basis}
+	if math.IsInf(e.High, 1) {
+		x.High = nil
+	}
+	return json.Marshal(x)
+}
+
+// UnmarshalJSON reads what MarshalJSON writes.
+func (e *Estimate) UnmarshalJSON(data []byte) error {
+	var x estimateJSON
+	if err := json.Unmarshal(data, &x); err != nil {
+		return err
+	}
+	*e = Estimate{x.Value, x.Low, math.Inf(1), x.Level, x.Unit, x.N, x.Basis}
+	if x.High != nil {
+		e.High = *x.High
+	}
+	return nil
 }
 
 // RangeLevel is the level of every printed range.
@@ -41,6 +85,9 @@ type Doubt struct {
 	Code string   `json:"code"`
 	Text string   `json:"text"`
 	Beds []string `json:"beds,omitempty"`
+
+	rows   []RowRef
+	mixing *Mixing
 }
 
 // doubts collects each doubt once and numbers it when it is first met.
@@ -49,8 +96,8 @@ type doubts struct {
 	at   map[[2]string]int
 }
 
-// add returns the number of the doubt; bed may be empty.
-func (d *doubts) add(bed, code, text string) int {
+// add returns the number of the doubt, which rests on the rows; bed may be empty.
+func (d *doubts) add(bed, code, text string, rows ...RowRef) int {
 	if d.at == nil {
 		d.at = map[[2]string]int{}
 	}
@@ -61,9 +108,11 @@ func (d *doubts) add(bed, code, text string) int {
 		d.at[key] = i
 		d.list = append(d.list, Doubt{ID: i + 1, Code: code, Text: text})
 	}
-	if l := d.list[i].Beds; bed != "" && !slices.Contains(l, bed) {
-		d.list[i].Beds = append(l, bed)
+	x := &d.list[i]
+	if bed != "" && !slices.Contains(x.Beds, bed) {
+		x.Beds = append(x.Beds, bed)
 	}
+	x.rows = append(x.rows, rows...)
 	return i + 1
 }
 

@@ -24,20 +24,33 @@ type Level struct {
 	Method    string       `json:"method"` // empty: the report does not say
 	Lab       string       `json:"lab"`
 	// Ground is the bed it was recorded under, if that was joined to others later.
-	Ground    string     `json:"ground,omitempty"`
-	DepthFrom *float64   `json:"depth_from_cm"`
-	DepthTo   *float64   `json:"depth_to_cm"`
-	Cores     *int32     `json:"cores"`
-	Qualifier string     `json:"qualifier,omitempty"` // "<" or ">"
-	Estimate  Estimate   `json:"estimate"`
-	Reported  []Reported `json:"reported"`
-	Doubts    []int      `json:"doubts,omitempty"`
-	Suspect   bool       `json:"suspect,omitempty"` // perhaps not the soil of the test before
+	Ground    string   `json:"ground,omitempty"`
+	DepthFrom *float64 `json:"depth_from_cm"`
+	DepthTo   *float64 `json:"depth_to_cm"`
+	Cores     *int32   `json:"cores"`
+	Qualifier string   `json:"qualifier,omitempty"` // "<" or ">"
+	Estimate  Estimate `json:"estimate"`
+	// Detectable is what tests such as this one can show; nil beyond a lab's limit.
+	Detectable *Detectable `json:"detectable,omitempty"`
+	Reported   []Reported  `json:"reported"`
+	Doubts     []int       `json:"doubts,omitempty"`
+	Suspect    bool        `json:"suspect,omitempty"` // perhaps not the soil of the test before
 
 	basis      string // mass, volume or extract
 	conversion string
-	depthOfBed bool // the report gives no depth
-	sd         float64
+	reportID   string
+	depthOfBed bool    // the report gives no depth
+	own        float64 // standard deviations: of cores and lab,
+	report     float64 // shared by the beds of a report,
+	sd         float64 // and all together
+}
+
+// rows are the rows a level was made from.
+func (l *Level) rows() (out []RowRef) {
+	for i := range l.Reported {
+		out = append(out, l.Reported[i].Row)
+	}
+	return out
 }
 
 // Reported is the lab's own print of a value, and the row it stands in.
@@ -73,7 +86,7 @@ func (b *bedWork) levels() []Level {
 	at := map[key]int{}
 	ground := b.grounds()
 	dropped := map[int]bool{}
-	zero := map[string]bool{}
+	zero := map[string][]RowRef{}
 	var out []Level
 	for i := range b.history.Tests {
 		t := &b.history.Tests[i]
@@ -83,7 +96,7 @@ func (b *bedWork) levels() []Level {
 		value, qualifier := t.Value, t.Qualifier
 		if a, ok := unit.ByID(t.Analyte); ok && a.Kind == unit.Fraction && value == 0 && qualifier == "" {
 			value, qualifier = math.Pow(10, -float64(a.Decimals)), "<" // no lab measures nothing
-			zero[t.Analyte] = true
+			zero[t.Analyte] = append(zero[t.Analyte], refOf(t.Source))
 		}
 		season, timing := b.cal.place(t.Date, t.Timing, b.seasonFacts)
 		k := key{t.Analyte, t.Method, t.Lab, t.Unit, timing, ground(t.Bed), t.Date, depthKey(t.DepthFrom), depthKey(t.DepthTo)}
@@ -99,7 +112,7 @@ func (b *bedWork) levels() []Level {
 				depthOfBed: ofBed,
 				Season:     season, Timing: timing, Date: t.Date, DateBasis: t.DateBasis, When: whenText(t.Date, t.DateBasis, b.cal),
 				Analyte: t.Analyte, Method: t.Method, Lab: t.Lab, DepthFrom: from, DepthTo: to,
-				Cores: t.Cores, basis: t.Basis, Ground: k.ground, Estimate: Estimate{Unit: t.Unit},
+				Cores: t.Cores, basis: t.Basis, reportID: t.Report, Ground: k.ground, Estimate: Estimate{Unit: t.Unit},
 			})
 		}
 		l := &out[n]
@@ -122,14 +135,14 @@ func (b *bedWork) levels() []Level {
 		l.conversion = cmp.Or(l.conversion, t.Conversion)
 	}
 	for _, a := range unit.Analytes() {
-		if zero[a.ID] {
-			b.doubt("below limit", a.ID+" is reported as 0: read as below the smallest figure the lab prints")
+		if rows := zero[a.ID]; rows != nil {
+			b.doubt("below limit", a.ID+" is reported as 0: read as below the smallest figure the lab prints", rows...)
 		}
 	}
 	for n := range out {
 		if dropped[n] {
 			l := &out[n]
-			l.Doubts = addRef(l.Doubts, b.doubt("samples", fmt.Sprintf("%s of %s has a number and a limit: the number is kept, and may be too high or too low for the bed", l.Analyte, l.when())))
+			l.Doubts = addRef(l.Doubts, b.doubt("samples", fmt.Sprintf("%s of %s has a number and a limit: the number is kept, and may be too high or too low for the bed", l.Analyte, l.when()), l.rows()...))
 		}
 	}
 	slices.SortStableFunc(out, func(x, y Level) int {
@@ -141,7 +154,7 @@ func (b *bedWork) levels() []Level {
 		)
 	})
 	for i := range out {
-		out[i].setRange(len(out[i].Reported))
+		b.setRange(&out[i])
 		b.doubtLevel(&out[i])
 	}
 	b.doubtTogether(out)
@@ -200,11 +213,16 @@ func (b *bedWork) doubtTogether(levels []Level) {
 			}
 		}
 		for _, w := range order {
-			id := b.doubt(code, text(w, listDays(tests[w])))
+			var these []*Level
+			var rows []RowRef
 			for i := range levels {
 				if of(&levels[i]) == w {
-					levels[i].Doubts = addRef(levels[i].Doubts, id)
+					these, rows = append(these, &levels[i]), append(rows, levels[i].rows()...)
 				}
+			}
+			id := b.doubt(code, text(w, listDays(tests[w])), rows...)
+			for _, l := range these {
+				l.Doubts = addRef(l.Doubts, id)
 			}
 		}
 	}
@@ -270,7 +288,7 @@ func listDays(days []string) string {
 
 // doubtLevel attaches what is doubtful about one level by itself.
 func (b *bedWork) doubtLevel(l *Level) {
-	add := func(code, text string) { l.Doubts = addRef(l.Doubts, b.doubt(code, text)) }
+	add := func(code, text string) { l.Doubts = addRef(l.Doubts, b.doubt(code, text, l.rows()...)) }
 	if l.Qualifier == "<" {
 		add("below limit", fmt.Sprintf("%s of %s is below the lab's limit: it stands for anything from 0 to that limit", l.Analyte, l.when()))
 	}

@@ -1,6 +1,7 @@
 package analysis
 
 import (
+	"encoding/json"
 	"math"
 	"strings"
 	"testing"
@@ -60,6 +61,19 @@ func TestResultsBeyondTheLimit(t *testing.T) {
 	zn, fe := r.Beds[0].Levels[0], r.Beds[0].Levels[1]
 	if zn.Qualifier != "<" || zn.Estimate.Low != 0 || zn.Estimate.High != 0.4 || !has(r.codes(zn.Doubts), "below limit") {
 		t.Errorf("<0.4: %+v %v, want 0 to 0.4 and its doubt", zn.Estimate, r.codes(zn.Doubts))
+	}
+	// Nothing bounds it from above, in memory and in JSON alike.
+	if !math.IsInf(fe.Estimate.High, 1) || fe.Estimate.Low != 300 || fe.Detectable != nil {
+		t.Errorf(">300: %+v, want 300 and no upper end", fe.Estimate)
+	}
+	text := asJSON(t, fe.Estimate)
+	contains(t, text, `"low":300,"high":null`)
+	var back Estimate
+	if err := json.Unmarshal([]byte(text), &back); err != nil || back != fe.Estimate {
+		t.Errorf("%s read back as %+v, %v", text, back, err)
+	}
+	if err := json.Unmarshal([]byte(asJSON(t, zn.Estimate)), &back); err != nil || back != zn.Estimate {
+		t.Errorf("%+v, %v", back, err)
 	}
 	if fe.Qualifier != ">" || !has(r.codes(fe.Doubts), "above limit") || !strings.Contains(fe.Estimate.Basis, "no upper bound") {
 		t.Errorf(">300: %+v %v", fe.Estimate, r.codes(fe.Doubts))

@@ -21,9 +21,13 @@ type Review struct {
 	AsOf     dataset.Date `json:"as_of"`
 	Season   int          `json:"season"` // the season looked back on
 	Beds     []BedReview  `json:"beds"`
-	Targets  []Target     `json:"targets"`
-	Doubts   []Doubt      `json:"doubts"`
-	Cautions []string     `json:"cautions"`
+	// Together are the mean changes of beds that share their reports.
+	Together []Together `json:"together"`
+	// Duplicates say which default test errors the grower's own samples replace.
+	Duplicates []Duplicates `json:"duplicates"`
+	Targets    []Target     `json:"targets"`
+	Doubts     []Doubt      `json:"doubts"`
+	Cautions   []string     `json:"cautions"`
 }
 
 // BedReview is one bed's part of the review.
@@ -37,16 +41,22 @@ type BedReview struct {
 	Actions    []Action `json:"actions"`
 	LabPending bool     `json:"lab_pending"`
 	// Judged is the day of the newest test, which the state rests on.
-	Judged    *dataset.Date `json:"judged_by_test_of"`
-	Levels    []Level       `json:"levels"`
-	Changes   []Change      `json:"changes"`
-	Breaks    []Break       `json:"breaks,omitempty"`
-	Carryover []Carryover   `json:"carryover"`
-	Inputs    []Input       `json:"inputs"`
-	Harvests  []Harvest     `json:"harvests"`
-	Lost      []Lost        `json:"lost,omitempty"`
-	Advice    []Advice      `json:"advice,omitempty"`
-	Doubts    []int         `json:"doubts,omitempty"`
+	Judged *dataset.Date `json:"judged_by_test_of"`
+	// Lead is set where a test found lead above its level: say it before all else.
+	Lead      *LeadScreen    `json:"lead,omitempty"`
+	Levels    []Level        `json:"levels"`
+	Bands     []Standing     `json:"bands"` // the newest levels, against what is wanted
+	Changes   []Change       `json:"changes"`
+	Breaks    []Break        `json:"breaks,omitempty"`
+	Carryover []Carryover    `json:"carryover"`
+	CEC       []EstimatedCEC `json:"estimated_cec"`
+	Nitrate   []Nitrate      `json:"nitrate"`
+	Salts     []SaltTest     `json:"salts"`
+	Inputs    []Input        `json:"inputs"`
+	Harvests  []Harvest      `json:"harvests"`
+	Lost      []Lost         `json:"lost,omitempty"`
+	Advice    []Advice       `json:"advice,omitempty"`
+	Doubts    []int          `json:"doubts,omitempty"`
 }
 
 // Input is one spreading, or a run of equal ones.
@@ -118,11 +128,15 @@ type bedWork struct {
 	seasonFacts func(int) bedSeason
 	doubts      *doubts
 	targets     []Target
+	sets        []TargetSet
+	duplicates  duplicates
 	us          bool
 	feeds       func(grower, material string) []string
-	materials   []string     // names the book has analyses of
-	refs        []int        // doubts of this bed
-	draw        [2][]float64 // reused from estimate to estimate
+	carbonate   func(grower, material string) float64 // % of CaCO3 in compost, 0 if not known
+	materials   []string                              // names the book has analyses of
+	refs        []int                                 // doubts of this bed
+	checking    bool                                  // keep notes and rows too
+	draw        *[2][]float64                         // reused from estimate to estimate
 }
 
 // depth names a level's layer in the reader's units.
@@ -140,10 +154,20 @@ func (b *bedWork) depth(l *Level) string {
 	return fmt.Sprintf("%.3g-%.3g %s", from/scale, *l.DepthTo/scale, u)
 }
 
-func (b *bedWork) doubt(code, text string) int {
-	id := b.doubts.add(b.history.Name, code, text)
+func (b *bedWork) doubt(code, text string, rows ...RowRef) int {
+	if !b.checking {
+		rows = nil
+	}
+	id := b.doubts.add(b.history.Name, code, text, rows...)
 	b.refs = addRef(b.refs, id)
 	return id
+}
+
+// note keeps what only a check of the book tells.
+func (b *bedWork) note(code, text string, rows ...RowRef) {
+	if b.checking {
+		b.doubts.add(b.history.Name, code, text, rows...)
+	}
 }
 
 // lastRecord returns the last day on which something was tested, spread or
@@ -186,7 +210,7 @@ func NewReview(book *dataset.Book, rec *dataset.Records, o Options) (*Review, er
 	cal := Calendar{South: o.South}
 	r := &Review{
 		Format: "carryover.review/1", Book: o.Book, Invented: o.Invented, AsOf: last, Season: cal.SeasonOf(last), Targets: o.Targets,
-		Beds: []BedReview{}, Doubts: []Doubt{},
+		Beds: []BedReview{}, Together: []Together{}, Doubts: []Doubt{},
 		Cautions: []string{
 			"Estimates come from published general methods. Confirm rates with your lab and your local extension service.",
 			"Lime and sulfur are dusts: still air, gloves, goggles, mask. Raw manure carries pathogens; local rules may limit phosphorus.",
@@ -194,17 +218,10 @@ func NewReview(book *dataset.Book, rec *dataset.Records, o Options) (*Review, er
 	}
 	d := &doubts{}
 	growers := map[string]bool{}
-	feeds := feedsOf(rec)
-	var materials []string
-	for i := range rec.Materials {
-		if m := rec.Materials[i].Material; !slices.Contains(materials, m) {
-			materials = append(materials, m)
-		}
-	}
+	work, twice := worker(rec, o, last)
+	r.Duplicates = twice.list()
 	for h := range book.Beds(rec, o.Select) {
-		b := &bedWork{history: h, cal: cal, asOf: last, doubts: d, targets: o.Targets, us: o.US, feeds: feeds, materials: materials}
-		b.seasonFacts = cal.seasonsOf(h, last)
-		r.Beds = append(r.Beds, b.review(r.Season))
+		r.Beds = append(r.Beds, work(h, d).review(r.Season))
 		growers[h.Grower] = true
 		r.Grower = h.Grower
 	}
@@ -217,11 +234,29 @@ func NewReview(book *dataset.Book, rec *dataset.Records, o Options) (*Review, er
 	slices.SortStableFunc(r.Beds, func(x, y BedReview) int {
 		return cmp.Or(natural(x.Grower, y.Grower), natural(x.Bed, y.Bed))
 	})
+	r.Together = append(r.Together, together(r.Beds)...)
 	r.Doubts = append(r.Doubts, d.list...)
 	for i := range r.Doubts {
 		slices.SortStableFunc(r.Doubts[i].Beds, natural)
 	}
 	return r, nil
+}
+
+// worker gathers what all beds of a book share, and returns what sets one bed out
+// to be worked on.
+func worker(rec *dataset.Records, o Options, asOf dataset.Date) (work func(*dataset.BedHistory, *doubts) *bedWork, twice duplicates) {
+	shared := bedWork{cal: Calendar{South: o.South}, asOf: asOf, targets: o.Targets, sets: TargetSets(), us: o.US, draw: &[2][]float64{},
+		feeds: feedsOf(rec), carbonate: carbonateOf(rec), duplicates: duplicatesOf(rec.SoilTests, asOf)}
+	for i := range rec.Materials {
+		if m := rec.Materials[i].Material; !slices.Contains(shared.materials, m) {
+			shared.materials = append(shared.materials, m)
+		}
+	}
+	return func(h *dataset.BedHistory, d *doubts) *bedWork {
+		b := shared
+		b.history, b.doubts, b.seasonFacts = h, d, b.cal.seasonsOf(h, asOf)
+		return &b
+	}, shared.duplicates
 }
 
 // natural compares names as people order them: plot 2 before plot 10.
@@ -284,10 +319,24 @@ func feedsOf(rec *dataset.Records) func(grower, material string) []string {
 	return func(grower, material string) []string { return m[key{grower, strings.ToLower(material)}] }
 }
 
+// carbonateOf tells the lime in composts by their analyses.
+func carbonateOf(rec *dataset.Records) func(grower, material string) float64 {
+	type key struct{ grower, material string }
+	m := map[key]float64{}
+	for i := range rec.Materials {
+		if x := &rec.Materials[i]; x.Component == "CCE" && x.Kind == "compost" {
+			k := key{x.Grower, strings.ToLower(x.Material)}
+			m[k] = max(m[k], x.Value)
+		}
+	}
+	return func(grower, material string) float64 { return m[key{grower, strings.ToLower(material)}] }
+}
+
 // review works one bed out.
 func (b *bedWork) review(season int) BedReview {
 	h := b.history
-	out := BedReview{Grower: h.Grower, Bed: h.Name, Changes: []Change{}, Carryover: []Carryover{}, Inputs: []Input{}, Harvests: []Harvest{}, Actions: []Action{}}
+	out := BedReview{Grower: h.Grower, Bed: h.Name, Changes: []Change{}, Carryover: []Carryover{}, Inputs: []Input{}, Harvests: []Harvest{}, Actions: []Action{},
+		Bands: []Standing{}, CEC: []EstimatedCEC{}, Nitrate: []Nitrate{}, Salts: []SaltTest{}}
 	if d := b.descriptionAt(b.asOf); d != nil {
 		out.Area = d.Area
 	}
@@ -304,10 +353,15 @@ func (b *bedWork) review(season int) BedReview {
 		}
 	}
 	out.Levels = append([]Level{}, b.levels()...)
+	b.sameDay(out.Levels)
 	changes, breaks := b.changes(out.Levels)
 	out.Changes, out.Breaks = append(out.Changes, changes...), breaks
 	out.Carryover = append(out.Carryover, b.carryover(out.Levels)...)
 	b.unlikeSamples(&out)
+	out.CEC = append(out.CEC, b.estimatedCECs(out.Levels)...)
+	out.Nitrate = append(out.Nitrate, b.nitrates(out.Levels)...)
+	out.Salts = append(out.Salts, b.saltTests(out.Levels)...)
+	out.Lead = b.screenLead(out.Levels)
 	b.skipped(out.Levels, season)
 	b.state(&out, season)
 	slices.Sort(b.refs)
@@ -370,7 +424,7 @@ func (b *bedWork) doubtInput(a *dataset.Amendment, when string) {
 		if near := unit.Near(a.Material, b.materials); len(near) > 0 {
 			text += ": did you mean " + strings.Join(near, " or ") + "?"
 		}
-		b.doubt("material", text)
+		b.doubt("material", text, refOf(a.Source))
 	}
 	if a.Amount == nil || !limes(a.Material) {
 		return
@@ -383,7 +437,7 @@ func (b *bedWork) doubtInput(a *dataset.Amendment, when string) {
 		rate = *a.Amount / *d.Area * 1e4
 	}
 	if rate > mostLime {
-		b.doubt("slip", fmt.Sprintf("%s of %s is beyond any usual rate: a slip in the amount or unit?", a.Material, when))
+		b.doubt("slip", fmt.Sprintf("%s of %s is beyond any usual rate: a slip in the amount or unit?", a.Material, when), refOf(a.Source))
 	}
 }
 
@@ -400,16 +454,16 @@ func (b *bedWork) harvests(out *BedReview) {
 		}
 		when := whenText(h.Date, h.DateBasis, b.cal)
 		if h.Weight > heaviest && isPumpkin(h.Crop) {
-			b.doubt("slip", fmt.Sprintf("the weight of %s is beyond any fruit weighed so far: a slip?", when))
+			b.doubt("slip", fmt.Sprintf("the weight of %s is beyond any fruit weighed so far: a slip?", when), refOf(h.Source))
 		}
 		if f := (fruit{h.Date, h.Plant}); seen[f] {
-			b.doubt("weight", fmt.Sprintf("two weights of %s name no plant, or the same: two fruit, or one weighed twice?", when))
+			b.doubt("weight", fmt.Sprintf("two weights of %s name no plant, or the same: two fruit, or one weighed twice?", when), refOf(h.Source))
 		} else {
 			seen[f] = true
 		}
 		out.Harvests = append(out.Harvests, Harvest{b.cal.SeasonOf(h.Date), h.Date, whenText(h.Date, h.DateBasis, b.cal), h.Crop, h.Plant, h.Weight, h.Weighed, refOf(h.Source)})
 		if h.Weighed != "scale" {
-			b.doubt("weight", fmt.Sprintf("the weight of %s was %s, not put on a scale", whenText(h.Date, h.DateBasis, b.cal), h.Weighed))
+			b.doubt("weight", fmt.Sprintf("the weight of %s was %s, not put on a scale", whenText(h.Date, h.DateBasis, b.cal), h.Weighed), refOf(h.Source))
 		}
 	}
 	for i := range b.history.Plantings {
@@ -422,7 +476,7 @@ func (b *bedWork) harvests(out *BedReview) {
 // betweenDoubts are the doubts that what happened between two tests casts on
 // their difference.
 func (b *bedWork) betweenDoubts(x, y *Level) (refs []int) {
-	add := func(code, text string) { refs = addRef(refs, b.doubt(code, text)) }
+	add := func(code, text string, rows ...RowRef) { refs = addRef(refs, b.doubt(code, text, rows...)) }
 	areas := map[string]float64{} // of the bed and of those it was before
 	for i := range b.history.Descriptions {
 		d := &b.history.Descriptions[i]
@@ -431,7 +485,7 @@ func (b *bedWork) betweenDoubts(x, y *Level) (refs []int) {
 			before = areas[strings.TrimSpace(d.Was)]
 		}
 		if before > 0 && d.Area != nil && *d.Area > before*1.02 && d.From > x.Date && d.From <= y.Date {
-			add("bed widened", fmt.Sprintf("the bed grew by %.0f %% on %s: new ground is mixed into later tests", 100*(*d.Area/before-1), d.From))
+			add("bed widened", fmt.Sprintf("the bed grew by %.0f %% on %s: new ground is mixed into later tests", 100*(*d.Area/before-1), d.From), refOf(d.Source))
 		}
 		areas[d.Bed] = before
 		if d.Area != nil {
@@ -442,39 +496,72 @@ func (b *bedWork) betweenDoubts(x, y *Level) (refs []int) {
 		return refs
 	}
 	var spread []string
+	var rows []RowRef
 	between := false
 	for i := range b.history.Amendments {
 		a := &b.history.Amendments[i]
 		if !limes(a.Material) && !acidifies(a.Material) || y.Analyte == "pH" && gypsum(a.Material) || a.Date > b.asOf {
 			continue
 		}
-		spread = append(spread, fmt.Sprintf("%s %s", a.Date, a.Material))
-		between = between || a.Date > x.Date && a.Date <= y.Date
+		spread, rows = append(spread, fmt.Sprintf("%s %s", a.Date, a.Material)), append(rows, refOf(a.Source))
+		between = between || before(a, y) && !before(a, x)
 	}
 	if between {
-		add("spread between", "changes of pH, Ca and Mg across these are not the soil's own: "+strings.Join(spread, ", "))
+		add("spread between", "changes of pH, Ca and Mg across these are not the soil's own: "+strings.Join(spread, ", "), rows...)
 	}
 	if y.Analyte == "pH" || !b.freshLime(x) && !b.freshLime(y) {
 		return refs
 	}
 	// Undissolved lime and gypsum read as calcium in an acid extract.
 	var fresh []string
+	rows = nil
 	for i := range b.history.Tests {
 		t := &b.history.Tests[i]
 		l := Level{Date: t.Date, When: whenText(t.Date, t.DateBasis, b.cal)}
 		if t.Analyte == "Ca" && t.Date <= b.asOf && b.freshLime(&l) && !slices.Contains(fresh, l.When) {
 			fresh = append(fresh, l.When)
+			rows = append(rows, refOf(t.Source))
 		}
 	}
-	add("fresh lime", "lime or gypsum within a year before the tests of "+listDays(fresh)+": undissolved, it reads as high Ca (and Mg)")
+	add("fresh lime", "lime or gypsum within a year before the tests of "+listDays(fresh)+": undissolved, it reads as high Ca (and Mg)", rows...)
 	return refs
 }
 
 // freshLime reports whether lime or gypsum was spread in the year before a test.
 func (b *bedWork) freshLime(l *Level) bool {
 	return slices.ContainsFunc(b.history.Amendments, func(a dataset.Amendment) bool {
-		return limes(a.Material) && a.Date <= l.Date && l.Date-a.Date < 365
+		return limes(a.Material) && before(&a, l) && l.Date-a.Date < 365
 	})
+}
+
+// sameDay doubts tests on a day on which something that acts on them was spread,
+// where the book does not say which came first.
+func (b *bedWork) sameDay(levels []Level) {
+	for i := range b.history.Amendments {
+		a := &b.history.Amendments[i]
+		if a.SameDay != "" || a.DateBasis != dataset.ByDay || a.Date > b.asOf {
+			continue
+		}
+		feeds := b.feeds(a.Grower, a.Material)
+		var at []*Level
+		rows := []RowRef{refOf(a.Source)}
+		for j := range levels {
+			l := &levels[j]
+			if l.Date != a.Date || l.DateBasis != dataset.ByDay || !l.Top() {
+				continue
+			}
+			if slices.Contains(feeds, l.Analyte) || feeds == nil && limes(a.Material) && slices.Contains([]string{"pH", "Ca", "Mg"}, l.Analyte) {
+				at, rows = append(at, l), append(rows, l.rows()...)
+			}
+		}
+		if at == nil {
+			continue
+		}
+		id := b.doubt("same day", fmt.Sprintf("%s was spread on %s, the day of a test, before or after it is not said: if before, the test holds it", a.Material, a.Date), rows...)
+		for _, l := range at {
+			l.Doubts = addRef(l.Doubts, id)
+		}
+	}
 }
 
 // limes tells lime and gypsum by name; the material's own kind is not needed to
@@ -498,71 +585,6 @@ func acidifies(material string) bool {
 	return (strings.Contains(m, "sulfur") || strings.Contains(m, "sulphur")) && !strings.Contains(m, "sulfate") && !strings.Contains(m, "sulphate")
 }
 
-// Bounds of organic matter left after one season that decay alone can explain,
-// as a share of spring: 0.65 for mature compost. Own calculation from decay
-// rates of 0.1-0.6 a year for compost.
-const omDecayBound = 0.65
-
-// unlikeSamples marks an autumn test that cannot be of the same soil as its
-// spring test: organic matter fell further than decay can take it, or three and
-// more nutrients that compost carries fell together beyond their test error.
-func (b *bedWork) unlikeSamples(out *BedReview) {
-	type test struct {
-		season   int
-		from, to dataset.Date
-	}
-	fell := map[test][]string{}
-	var order []test
-	om := map[test]float64{}
-	for i := range out.Changes {
-		c := &out.Changes[i]
-		if c.Kind != Drawdown || c.From.Value <= 0 || c.From.Qualifier != "" {
-			continue
-		}
-		share := c.To.Value / c.From.Value
-		k := test{c.Season, c.From.Date, c.To.Date}
-		switch {
-		case c.Analyte == "OM" && c.Seen && share < omDecayBound:
-			om[k] = share
-			fallthrough
-		case c.Seen && share < 0.75 && slices.Contains([]string{"OM", "P", "Ca", "Mg", "Zn", "Cu"}, c.Analyte):
-			if fell[k] == nil {
-				order = append(order, k)
-			}
-			fell[k] = append(fell[k], c.Analyte)
-		}
-	}
-	for _, k := range order {
-		if om[k] == 0 && len(fell[k]) < 3 {
-			continue
-		}
-		text := fmt.Sprintf("%s fell together between %s and %s", strings.Join(fell[k], ", "), k.from, k.to)
-		if len(fell[k]) == 1 {
-			text = fmt.Sprintf("%s fell between %s and %s", fell[k][0], k.from, k.to)
-		}
-		if om[k] > 0 {
-			text += fmt.Sprintf("; organic matter kept %.0f %% of its spring level, less than decay can leave (%.0f %%)", 100*om[k], 100*omDecayBound)
-		}
-		id := b.doubt("not the same soil", text+": perhaps not the same soil was sampled (another spot, deeper cores, compost scraped aside)")
-		for i := range out.Changes {
-			c := &out.Changes[i]
-			if c.From.Date == k.from && c.To.Date == k.to || c.From.Date == k.to {
-				c.Doubts, c.Suspect = addRef(c.Doubts, id), true
-			}
-		}
-		for i := range out.Levels {
-			if l := &out.Levels[i]; l.Date == k.to && l.Top() {
-				l.Doubts, l.Suspect = addRef(l.Doubts, id), true
-			}
-		}
-		for i := range out.Carryover {
-			if c := &out.Carryover[i]; c.Date == k.to {
-				c.Doubts = addRef(c.Doubts, id)
-			}
-		}
-	}
-}
-
 // skipped names seasons without a spring or an autumn test, and windows that
 // hold several.
 func (b *bedWork) skipped(levels []Level, season int) {
@@ -571,6 +593,7 @@ func (b *bedWork) skipped(levels []Level, season int) {
 		timing string
 	}
 	days := map[window][]dataset.Date{}
+	rows := map[window][]RowRef{}
 	first, last := math.MaxInt, math.MinInt
 	for i := range levels {
 		l := &levels[i]
@@ -578,6 +601,7 @@ func (b *bedWork) skipped(levels []Level, season int) {
 			continue
 		}
 		w := window{l.Season, l.Timing}
+		rows[w] = append(rows[w], l.rows()...)
 		if !slices.Contains(days[w], l.Date) {
 			days[w] = append(days[w], l.Date)
 		}
@@ -616,7 +640,7 @@ func (b *bedWork) skipped(levels []Level, season int) {
 				if t == Autumn {
 					use = "drawdown uses the first, the winter change the last"
 				}
-				b.doubt("several tests", fmt.Sprintf("%s %d holds %d tests (%s to %s): of what several measure, %s", t, y, len(d), d[0], d[len(d)-1], use))
+				b.doubt("several tests", fmt.Sprintf("%s %d holds %d tests (%s to %s): of what several measure, %s", t, y, len(d), d[0], d[len(d)-1], use), rows[window{y, t}]...)
 			case len(d) == 0 && springs > 0 && autumns > 0 && (y > first || t == Autumn) && (y < last || t == Spring):
 				none = append(none, fmt.Sprintf("%s %d", t, y))
 			}
@@ -625,18 +649,4 @@ func (b *bedWork) skipped(levels []Level, season int) {
 	if len(none) > 0 {
 		b.doubt("no test", "no test in "+strings.Join(none, ", "))
 	}
-}
-
-// topLevel returns the newest level of an analyte in the worked layer that has
-// a method (or needs none), as of the review.
-func newest(levels []Level, analyte string) *Level {
-	var at *Level
-	for i := range levels {
-		l := &levels[i]
-		a, ok := unit.ByID(l.Analyte)
-		if l.Analyte == analyte && l.Top() && l.Timing != MidSeason && (l.Method != "" || ok && a.Plain) && (at == nil || l.Date >= at.Date) {
-			at = l
-		}
-	}
-	return at
 }

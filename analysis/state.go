@@ -1,6 +1,7 @@
 package analysis
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -98,10 +99,16 @@ func (b *bedWork) state(out *BedReview, season int) {
 	}
 	now := b.momentOf()
 	var j judgement
-	b.lead(out.Levels, act)
+	if x := out.Lead; x != nil {
+		a := Action{State: TestAgain, Analyte: "Pb", Why: x.Text, Doubts: x.Doubts}
+		if x.Stop {
+			a.State = DoNow
+		}
+		act(a)
+	}
 	for _, a := range unit.Analytes() {
 		day := newestDay(out.Levels, a.ID)
-		if len(day) == 0 || !judged(a.ID) {
+		if len(day) == 0 || !judged(a.ID) && b.targetFor(day[0]) == nil {
 			continue
 		}
 		l := day[0]
@@ -146,12 +153,13 @@ func (b *bedWork) state(out *BedReview, season int) {
 
 // judgement gathers the analytes that need no action, by the reason.
 type judgement struct {
-	fine, edge, above, unclear, none, unnamed, old []string
-	suspect                                        *Level
+	fine, edge, above, theirs, unclear, unnamed, old []string
+	none                                             []Level // no band by their method
+	suspect                                          *Level
 }
 
 // nothing reports whether no level could be held against a band.
-func (j *judgement) nothing() bool { return len(j.fine)+len(j.edge)+len(j.above) == 0 }
+func (j *judgement) nothing() bool { return len(j.fine)+len(j.edge)+len(j.above)+len(j.theirs) == 0 }
 
 func (j *judgement) String() string {
 	var rest []string
@@ -164,6 +172,7 @@ func (j *judgement) String() string {
 		}
 	}
 	add(j.fine, " in its band", " in their bands")
+	add(j.theirs, ": inside your own band (no research behind it)", ": inside your own bands (no research behind them)")
 	add(j.edge, " at the top of the band or above", " at the top of the band or above")
 	if i := slices.Index(j.above, "P"); i >= 0 {
 		j.above = slices.Delete(j.above, i, i+1)
@@ -172,7 +181,19 @@ func (j *judgement) String() string {
 	add(j.above, " above (no evidence that more helps)", " above (no evidence that more helps)")
 	add(j.unclear, " cannot be told from its band: the lab's limit is in the way", " cannot be told from their bands: the lab's limit is in the way")
 	if len(j.none) > 0 {
-		rest = append(rest, "not judged, no band by this method: "+strings.Join(j.none, ", "))
+		// Once for each method.
+		var methods []string
+		of := map[string][]string{}
+		for _, l := range j.none {
+			if of[l.Method] == nil {
+				methods = append(methods, l.Method)
+			}
+			of[l.Method] = append(of[l.Method], l.Analyte)
+		}
+		for i, m := range methods {
+			methods[i] = fmt.Sprintf("%s (%s)", m, strings.Join(of[m], ", "))
+		}
+		rest = append(rest, "not judged, no band by "+strings.Join(methods, ", "))
 	}
 	if len(j.unnamed) > 0 {
 		rest = append(rest, "not judged, no method on the report: "+strings.Join(j.unnamed, ", "))
@@ -183,13 +204,15 @@ func (j *judgement) String() string {
 	return strings.Join(rest, "; ")
 }
 
+// named reports whether a level says all that is needed to hold it against others.
+func (l *Level) named() bool {
+	a, ok := unit.ByID(l.Analyte)
+	return l.Method != "" || ok && a.Plain
+}
+
 // newestDay returns the levels of an analyte in the worked layer from the newest
 // day that has one by a named method, or else from the newest day.
 func newestDay(levels []Level, analyte string) (day []*Level) {
-	named := func(l *Level) bool {
-		a, ok := unit.ByID(l.Analyte)
-		return l.Method != "" || ok && a.Plain
-	}
 	for i := range levels {
 		l := &levels[i]
 		if l.Analyte != analyte || !l.Top() || l.Timing == MidSeason {
@@ -198,15 +221,23 @@ func newestDay(levels []Level, analyte string) (day []*Level) {
 		if len(day) > 0 {
 			was := day[0]
 			switch {
-			case named(was) && !named(l), named(was) == named(l) && l.Date < was.Date:
+			case was.named() && !l.named(), was.named() == l.named() && l.Date < was.Date:
 				continue
-			case named(l) && !named(was), l.Date > was.Date:
+			case l.named() && !was.named(), l.Date > was.Date:
 				day = day[:0]
 			}
 		}
 		day = append(day, l)
 	}
 	return day
+}
+
+// newest returns the newest level by a named method; nil: there is none.
+func newest(levels []Level, analyte string) *Level {
+	if day := newestDay(levels, analyte); len(day) > 0 && day[0].named() {
+		return day[0]
+	}
+	return nil
 }
 
 // oneLayer keeps the levels of the bed's usual depth, or else of the shallowest.
@@ -255,16 +286,25 @@ func (b *bedWork) judge(out *BedReview, day []*Level, now moment, j *judgement, 
 	if l == nil {
 		l = day[0]
 	}
-	if b.salts(l, act) {
+	if limit := saltLimit(l.Method); l.Analyte == "EC" && limit > 0 && (l.Qualifier == "" && l.Estimate.Value < limit || l.Qualifier == "<" && l.Estimate.Value <= limit) {
+		b.standingOf(out, l, fmt.Sprintf("EC %s: below %v, as it should be by this method", l.show(b.us), limit))
+		j.fine = append(j.fine, l.Analyte)
 		return
 	}
-	t := b.targetFor(l)
-	if a, ok := unit.ByID(l.Analyte); t == nil {
+	if b.salts(l, act) {
+		b.standingOf(out, l, fmt.Sprintf("EC %s: usual below %v by this method", l.show(b.us), saltLimit(l.Method)))
+		return
+	}
+	b.standingOf(out, l, "")
+	own, research := b.bandsFor(l)
+	t := cmp.Or(own, research)
+	if t == nil {
 		switch {
-		case l.Method == "" && ok && !a.Plain:
+		case !l.named():
 			j.unnamed = append(j.unnamed, l.Analyte)
+		case l.Analyte == "Mn" && b.manganese(l, out, j, act):
 		default:
-			j.none = append(j.none, l.Analyte)
+			j.none = append(j.none, *l)
 		}
 		return
 	}
@@ -274,18 +314,46 @@ func (b *bedWork) judge(out *BedReview, day []*Level, now moment, j *judgement, 
 	}
 	low, high := l.outside(*t)
 	name := fmt.Sprintf("%s %s", l.Analyte, l.show(b.us))
+	enough := high
+	if own != nil {
+		enough = 0
+		if research != nil {
+			_, enough = l.outside(*research)
+		}
+		if low < doubtful && high < doubtful {
+			j.theirs = append(j.theirs, fmt.Sprintf("%s %s", l.Analyte, own))
+		}
+	}
 	switch {
 	case low >= doubtful:
-		act(b.short(l, *t, low, name, now, newest(out.Levels, "CEC")))
+		act(b.short(l, *t, low, name, wanted(l, own, research), now, newest(out.Levels, "CEC")))
 	case high >= sure && l.Analyte == "pH":
-		act(Action{State: Leave, Analyte: l.Analyte, Why: name + " is above " + t.String() + ": no lime", POutside: high, Source: t.Source, Doubts: l.Doubts})
-	case high >= sure:
+		act(Action{State: Leave, Analyte: l.Analyte, Why: name + " is above " + wanted(l, own, research) + ": no lime", POutside: high, Source: t.Source, Doubts: l.Doubts})
+	case enough >= sure, own != nil && research == nil && high >= sure:
 		j.above = append(j.above, l.Analyte)
 	case high >= doubtful:
 		j.edge = append(j.edge, l.Analyte)
-	default:
+	case own == nil:
 		j.fine = append(j.fine, l.Analyte)
 	}
+}
+
+// wanted says a band; the grower's own is marked as theirs, beside research.
+func wanted(l *Level, own, research *Target) string {
+	if own == nil {
+		return research.String()
+	}
+	t := own.String() + " (your own band, no research behind it"
+	if research != nil {
+		where := "inside"
+		if low, high := l.outside(*research); low >= doubtful {
+			where = "below"
+		} else if high >= doubtful {
+			where = "above"
+		}
+		t += fmt.Sprintf("; this level is %s the research band, %s", where, research)
+	}
+	return t + ")"
 }
 
 // judged says whether a reader expects a word on the analyte; parts of the
@@ -295,62 +363,10 @@ func judged(analyte string) bool {
 	return ok && !a.Plain && !slices.Contains([]string{"buffer pH", "Ca", "CEC", "OC", "acidity", "total C", "total N", "LBC"}, analyte)
 }
 
-// Levels at which the reader is stopped, whatever the bands say.
-const (
-	// leadTotal is the residential screening level for total lead, mg/kg; from
-	// memory of the US EPA guidance of January 2024.
-	leadTotal = 200
-	// leadExtract is the top of the usual range by modified Morgan, mg/kg.
-	// Source: University of Massachusetts soil and plant nutrient testing
-	// laboratory, interpretation of results.
-	leadExtract = 22
-	// saltPaste is the electrical conductivity of a saturated paste that
-	// vegetables should stay below, dS/m. Source: Colorado State University soil
-	// testing laboratory. saltHalf is the top of the usual range at 1:2; source:
-	// University of Massachusetts soil and plant nutrient testing laboratory.
-	saltPaste = 2.0
-	saltHalf  = 0.6
-)
-
-// lead stops the reader wherever a test of the worked layer, of any age, timing
-// or method, found lead.
-func (b *bedWork) lead(levels []Level, act func(Action)) {
-	var total, extract *Level
-	for i := range levels {
-		l := &levels[i]
-		if l.Analyte != "Pb" || !l.Top() || l.Qualifier == "<" || l.Estimate.Unit != "mg/kg" {
-			continue
-		}
-		at := &extract
-		if l.Method == "total digest" {
-			at = &total
-		}
-		if *at == nil || l.Estimate.Value > (*at).Estimate.Value {
-			*at = l
-		}
-	}
-	switch {
-	case total != nil && total.Estimate.Value >= leadTotal:
-		act(Action{State: DoNow, Analyte: "Pb", Doubts: total.Doubts,
-			Why: fmt.Sprintf("LEAD: %s of %s in all, 200 or more: stop, keep dust and children away, and ask your health department and extension before you work this bed", total.show(b.us), total.when())})
-	case extract != nil && extract.Estimate.Value >= leadExtract:
-		act(Action{State: TestAgain, Analyte: "Pb", Doubts: extract.Doubts,
-			Why: fmt.Sprintf("LEAD: %s of %s, not known to be of all lead, is above the usual 22 of an extract: ask the lab for total lead, and keep dust down until you know", extract.show(b.us), extract.when())})
-	}
-}
-
 // salts acts on a salty soil, and reports whether it did.
 func (b *bedWork) salts(l *Level, act func(Action)) bool {
-	most := 0.0
-	switch {
-	case l.Analyte != "EC" || l.Qualifier == "<":
-		return false
-	case l.Method == "EC paste":
-		most = saltPaste
-	case l.Method == "EC 1:2":
-		most = saltHalf
-	}
-	if most == 0 || l.Estimate.Value < most {
+	most := saltLimit(l.Method)
+	if l.Analyte != "EC" || l.Qualifier == "<" || most == 0 || l.Estimate.Value < most {
 		return false
 	}
 	act(Action{State: DoNow, Analyte: "EC", Doubts: l.Doubts,
@@ -402,7 +418,7 @@ func (b *bedWork) spreadSince(l *Level) string {
 	var list []string
 	for i := range b.history.Amendments {
 		a := &b.history.Amendments[i]
-		if a.Date <= l.Date || a.Date > b.asOf {
+		if before(a, l) || a.Date > b.asOf {
 			continue
 		}
 		feeds := b.feeds(a.Grower, a.Material)
@@ -419,9 +435,9 @@ func (b *bedWork) spreadSince(l *Level) string {
 }
 
 // short is the action for a level that is, or may be, below its band.
-func (b *bedWork) short(l *Level, t Target, p float64, name string, now moment, cec *Level) Action {
+func (b *bedWork) short(l *Level, t Target, p float64, name, band string, now moment, cec *Level) Action {
 	a := Action{Analyte: l.Analyte, POutside: p, Source: t.Source, Doubts: l.Doubts}
-	what := fmt.Sprintf("%s (90 %% range %s-%s), wanted %s", name, Round(l.Analyte, l.Estimate.Low), Round(l.Analyte, l.Estimate.High), t)
+	what := fmt.Sprintf("%s (90 %% range %s-%s), wanted %s", name, Round(l.Analyte, l.Estimate.Low), Round(l.Analyte, l.Estimate.High), band)
 	moves := !slow(l.Analyte, cec)
 	careful := ""
 	if l.Analyte == "B" {
@@ -455,15 +471,25 @@ func (b *bedWork) short(l *Level, t Target, p float64, name string, now moment, 
 // Soil pH for Crop Production, table 1 (rev. 2021).
 const cucurbitFloor = 5.8
 
-// targetFor returns the band that may judge a level; the grower's own wins.
-func (b *bedWork) targetFor(l *Level) *Target {
-	var at *Target
+// bandsFor returns the grower's own band that may judge a level and the research
+// band beside it, nil where there is none.
+func (b *bedWork) bandsFor(l *Level) (own, research *Target) {
 	for i := range b.targets {
-		if t := &b.targets[i]; t.serves(l) && (at == nil || t.Source == "own") {
-			at = t
+		switch t := &b.targets[i]; {
+		case !t.serves(l):
+		case t.Source == ownSource && own == nil:
+			own = t
+		case t.Source != ownSource && research == nil:
+			research = t
 		}
 	}
-	return at
+	return own, research
+}
+
+// targetFor returns the band that judges a level; the grower's own wins.
+func (b *bedWork) targetFor(l *Level) *Target {
+	own, research := b.bandsFor(l)
+	return cmp.Or(own, research)
 }
 
 // outside returns the probabilities that the true level lies below and above

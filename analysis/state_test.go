@@ -126,7 +126,7 @@ func TestStates(t *testing.T) {
 		{"P below the limit", "2024-10-20", "P", 5, []option{below}, DoNow, "P <5"},
 		{"P beyond a limit in the band", "2024-10-20", "P", 60, []option{above}, Leave, "P >60 cannot be told from its band: the lab's limit is in the way"},
 		{"P beyond a limit above the band", "2024-10-20", "P", 80, []option{above}, Leave, "P above: none needed"},
-		{"no band for the method", "2024-10-20", "P", 3, []option{method("Olsen")}, Leave, "not judged, no band by this method: P"},
+		{"no band for the method", "2024-10-20", "P", 3, []option{method("Olsen")}, Leave, "not judged, no band by Olsen (P)"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			r := sufficient(c.date, c.analyte, c.v, c.o...).review(t, Options{Targets: defaultTargets(t)})
@@ -256,12 +256,12 @@ func TestHazards(t *testing.T) {
 		state, say            string
 	}{
 		{"lead in all", "Pb", "total digest", 600, DoNow, "ask your health department"},
-		{"salts by another method", "EC", "EC 1:5", 6, Leave, "not judged, no band by this method: EC"},
+		{"salts by another method", "EC", "EC 1:5", 6, Leave, "not judged, no band by EC 1:5 (EC)"},
 		{"lead, no method", "Pb", "", 300, TestAgain, "not known to be of all lead"},
-		{"lead in all, usual", "Pb", "total digest", 40, Leave, "not judged, no band by this method: Pb"},
+		{"lead in all, usual", "Pb", "total digest", 40, Leave, "not judged, no band by total digest (Pb)"},
 		{"lead by extract", "Pb", "modified Morgan", 30, TestAgain, "ask the lab for total lead"},
 		{"salts", "EC", "EC 1:2", 6, DoNow, "no more feed, compost or manure"},
-		{"no salts", "EC", "EC 1:2", 0.4, Leave, "not judged, no band by this method: EC"},
+		{"no salts", "EC", "EC 1:2", 0.4, Leave, "pH, P, K, Mg, B, Zn, Cu, EC in their bands"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			b := sufficient("2024-10-20", "", 0)
