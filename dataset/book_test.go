@@ -578,7 +578,7 @@ func TestBeds(t *testing.T) {
 	rec := records(t, b)
 	days := func(sel Selection) map[string][]Date {
 		got := map[string][]Date{}
-		for h := range b.Beds(rec, sel) {
+		for h := range rec.Histories(sel) {
 			got[h.Name] = []Date{}
 			for i, x := range h.Amendments {
 				got[h.Name] = append(got[h.Name], x.Date)
@@ -604,7 +604,7 @@ func TestBeds(t *testing.T) {
 	if got := days(Selection{Growers: []string{"H"}}); len(got) != 0 {
 		t.Errorf("%v", got)
 	}
-	for h := range b.Beds(rec, Selection{Beds: []string{"D"}}) {
+	for h := range rec.Histories(Selection{Beds: []string{"D"}}) {
 		if len(h.Plantings) != 2 || len(h.Irrigation) != 1 || len(h.Descriptions) != 5 || h.Tests[0].Bed != "Z" {
 			t.Errorf("%+v", h)
 		}
@@ -614,7 +614,7 @@ func TestBeds(t *testing.T) {
 	circle := &Records{Beds: []Bed{was("X", "Y", 100), was("Y", "X", 200)}, Amendments: []Amendment{spread("X", "a", 50, 1, 1), spread("Y", "a", 250, 1, 1)}}
 	circle.Sort()
 	n := 0
-	for h := range b.Beds(circle, Selection{}) {
+	for h := range circle.Histories(Selection{}) {
 		n += len(h.Amendments)
 	}
 	if n == 0 {

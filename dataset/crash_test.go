@@ -344,7 +344,7 @@ func Example() {
 		fmt.Println(err)
 		return
 	}
-	for h := range b.Beds(rec, Selection{}) {
+	for h := range rec.Histories(Selection{}) {
 		for _, t := range h.Tests {
 			fmt.Println(h.Name, t.Date, t.Analyte, t.Value, t.Unit, "from", t.Source)
 		}

@@ -197,30 +197,35 @@ func (m *matcher) claims(list []Claim, l *lineage) (faults []string) {
 		}
 		return false
 	})
+	asks := map[Source]int{} // claims of one line
+	for _, x := range open {
+		asks[Source{x.OfBatch, x.OfFile, x.OfLine}]++
+	}
 	alike := m.t.alike()
 	for _, x := range open {
 		left := slices.DeleteFunc(x.rows, func(j int) bool { return m.taken[j] >= 0 })
+		sure := len(left) <= asks[Source{x.OfBatch, x.OfFile, x.OfLine}] // all of the line is asked for
+		best := left
+		for _, key := range alike {
+			if like := slices.DeleteFunc(slices.Clone(left), func(j int) bool { return key(m.book, j) != key(m.in, x.i) }); len(like) > 0 {
+				best = like
+				break
+			}
+		}
 		switch {
-		case m.fate[x.i] != isNew || len(left) == 0:
+		case len(left) == 0:
 			fault(x.Claim, "as another row says already")
-		case !x.sure && len(left) > 1:
+		case len(left) > 1 && !x.sure, len(best) > 1 && !sure:
 			var names []string
 			for _, j := range left {
-				a, _ := m.t.analyte(m.book, j)
-				names = append(names, a)
+				names = append(names, m.t.say(m.book, j))
 			}
 			slices.Sort(names)
-			fault(x.Claim, "which holds no %s, only %s", x.Analyte, strings.Join(names, ", "))
+			fault(x.Claim, "and does not tell which of its line: %s", strings.Join(names, "; "))
 		default:
-			best := left[0]
-			for _, key := range alike {
-				if n := slices.IndexFunc(left, func(j int) bool { return key(m.book, j) == key(m.in, x.i) }); n >= 0 {
-					best = left[n]
-					break
-				}
-			}
-			m.change(x.i, best)
+			m.change(x.i, best[0])
 		}
+		asks[Source{x.OfBatch, x.OfFile, x.OfLine}]--
 	}
 	return faults
 }

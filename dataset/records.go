@@ -420,14 +420,17 @@ func (r *Records) bedKeys() []bedKey {
 	return slices.SortedFunc(maps.Keys(seen), bedKey.compare)
 }
 
-// Beds yields one bed at a time, in (grower, bed) order. rec must be sorted, as
-// Records returns it. A bed that became another, and of which nothing is
-// recorded since, is told by that other.
-func (b *Book) Beds(rec *Records, sel Selection) iter.Seq[*BedHistory] {
+// Beds is rec.Histories(sel).
+func (b *Book) Beds(rec *Records, sel Selection) iter.Seq[*BedHistory] { return rec.Histories(sel) }
+
+// Histories yields one bed at a time, in (grower, bed) order. The records must
+// be sorted, as Book.Records returns them. A bed that became another, and of
+// which nothing is recorded since, is told by that other.
+func (r *Records) Histories(sel Selection) iter.Seq[*BedHistory] {
 	return func(yield func(*BedHistory) bool) {
 		became := map[bedKey]Date{}
-		for i := range rec.Beds {
-			d := &rec.Beds[i]
+		for i := range r.Beds {
+			d := &r.Beds[i]
 			for _, was := range d.Former() {
 				k := bedKey{d.Grower, was}
 				if day, ok := became[k]; was != d.Bed && (!ok || day < d.From) {
@@ -435,8 +438,8 @@ func (b *Book) Beds(rec *Records, sel Selection) iter.Seq[*BedHistory] {
 				}
 			}
 		}
-		for _, k := range rec.bedKeys() {
-			parts := rec.parts(k)
+		for _, k := range r.bedKeys() {
+			parts := r.parts(k)
 			names := make([]string, len(parts))
 			for i, p := range parts {
 				names[i] = p.bed
@@ -444,10 +447,10 @@ func (b *Book) Beds(rec *Records, sel Selection) iter.Seq[*BedHistory] {
 			if !selects(sel.Growers, k.grower) || !selects(sel.Beds, names...) {
 				continue
 			}
-			if day, ok := became[k]; ok && rec.history(k, parts[:1]).last() < day {
+			if day, ok := became[k]; ok && r.history(k, parts[:1]).last() < day {
 				continue
 			}
-			if !yield(rec.history(k, parts)) {
+			if !yield(r.history(k, parts)) {
 				return
 			}
 		}

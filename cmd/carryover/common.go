@@ -59,34 +59,44 @@ func (l *looking) load(cmd *cobra.Command) (*analysis.Review, shown, error) {
 }
 
 func (l *looking) review(book *dataset.Book) (*analysis.Review, shown, error) {
-	o := analysis.Options{Book: bookName(book.Dir), Invented: book.Config.Invented, South: south(book)}
-	o.Select.Beds = l.beds
-	units, err := unitsOf(l.units, book)
+	o, units, rec, err := l.options(book)
 	if err != nil {
 		return nil, units, err
 	}
+	r, err := analysis.NewReview(book, rec, o)
+	return r, units, err
+}
+
+// options reads what the analyses of a book rest on.
+func (l *looking) options(book *dataset.Book) (analysis.Options, shown, *dataset.Records, error) {
+	o := analysis.Options{Book: bookName(book.Dir), Invented: book.Config.Invented, South: south(book)}
+	o.Select.Beds = l.beds
+	units, err := unitsOf(l.units, book)
+	fail := func(err error) (analysis.Options, shown, *dataset.Records, error) { return o, units, nil, err }
+	if err != nil {
+		return fail(err)
+	}
 	if o.AsOf, err = l.day(o.South); err != nil {
-		return nil, units, err
+		return fail(err)
 	}
 	text, err := os.ReadFile(filepath.Join(book.Dir, "targets.toml"))
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return nil, units, err
+		return fail(err)
 	}
 	if err == nil {
 		if o.Targets, err = analysis.ParseTargets(string(text)); err != nil {
-			return nil, units, err
+			return fail(err)
 		}
 	}
 	rec, err := book.Records()
 	if err != nil {
-		return nil, units, err
+		return fail(err)
 	}
 	if err := knownBeds(rec, l.beds); err != nil {
-		return nil, units, err
+		return fail(err)
 	}
 	o.US = units.us
-	r, err := analysis.NewReview(book, rec, o)
-	return r, units, err
+	return o, units, rec, nil
 }
 
 // bookName is the name of the book's folder, wherever one stands.

@@ -56,6 +56,9 @@ func run(args []string, stdout, stderr io.Writer) int {
 	if errors.As(err, &faults) {
 		fmt.Fprintln(stderr, err)
 		fmt.Fprintln(stderr, "nothing was taken in: mend the above and import again")
+		if faults.Unknown {
+			fmt.Fprintln(stderr, "hint: a lab's own sheet needs a sheet map: carryover import --propose lab.toml FILE drafts one")
+		}
 	} else {
 		fmt.Fprintln(stderr, "carryover: "+err.Error())
 	}
@@ -109,7 +112,7 @@ Start with:   carryover demo          an invented patch, to look around
 			root.AddCommand(c)
 		}
 	}
-	add(groupMain, newDemo(), newNew(), newImport(), newReview(), newChart(), newExport())
+	add(groupMain, newDemo(), newNew(), newEnter(), newImport(), newCheck(), newReview(), newChart(), newExport())
 	add(groupMore, newBatches(), newUndo(), newVerify())
 	return root
 }

@@ -18,11 +18,12 @@ func newNew() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "new FOLDER",
 		Short: "Start a record book, with blank sheets to fill in",
-		Long: `new makes the folder of a record book and, in its folder sheets, one blank CSV
-sheet for each kind of record, headed by units. Fill in the sheets you have
-(beds.csv first) with any spreadsheet program, save them as CSV, and import
-them. targets.toml in the book says where each level is wanted; it is yours to
-change.`,
+		Long: `new makes the folder of a record book with one blank workbook, sheets.xlsx, that
+has a sheet for each kind of record, headed by units. Fill in what you have (the
+sheet beds first) with any spreadsheet program, save it, and import it; go on in
+the same workbook next year and import it again. The same sheets lie in the
+folder sheets as CSV files, for those who like these better. targets.toml in the
+book says where each level is wanted; it is yours to change.`,
 		Example: "  carryover new patch --grower \"A. Grower\" --latitude 44.2\n  carryover new patch --units metric",
 		Args:    wantArgs(1, 1, "the folder to make"),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -39,15 +40,14 @@ change.`,
 			if err != nil {
 				return err
 			}
-			sheets := filepath.Join(book.Dir, "sheets")
+			workbook := filepath.Join(book.Dir, workbookName)
 			fmt.Fprintf(cmd.OutOrStdout(), `made the record book %s
-next: 1. fill in %s, then the other sheets you have
-         (%s says how)
+next: 1. fill in %s: the sheet beds first, then what you have
+         (the same sheets as CSV files, and a README.txt: %s)
       2. carryover import --book %s %s
-         carryover import --book %s %s
+         again each year: what the book holds already is skipped
       3. carryover review --book %s
-`, args[0], filepath.Join(sheets, "beds.csv"), filepath.Join(sheets, "README.txt"),
-				quoted(args[0]), quoted(filepath.Join(sheets, "beds.csv")), quoted(args[0]), quoted(filepath.Join(sheets, "soil_tests.csv")), quoted(args[0]))
+`, args[0], workbook, filepath.Join(book.Dir, "sheets"), quoted(args[0]), quoted(workbook), quoted(args[0]))
 			return nil
 		},
 	}
@@ -58,6 +58,9 @@ next: 1. fill in %s, then the other sheets you have
 	f.Float64Var(&elevation, "elevation", 0, "height above the sea, in metres")
 	return cmd
 }
+
+// workbookName is the blank workbook in the folder of a new book.
+const workbookName = "sheets.xlsx"
 
 // makeBook makes a book with its targets and blank sheets.
 func makeBook(dir string, o dataset.Options) (*dataset.Book, error) {
@@ -75,7 +78,11 @@ func makeBook(dir string, o dataset.Options) (*dataset.Book, error) {
 			return nil, err
 		}
 	}
-	return book, nil
+	workbook, err := intake.Workbook(o.Units, nil)
+	if err != nil {
+		return nil, err
+	}
+	return book, dataset.WriteFile(filepath.Join(book.Dir, workbookName), workbook)
 }
 
 // quoted puts a path with spaces in quotes, as a shell wants it.

@@ -2,6 +2,7 @@ package intake
 
 import (
 	"fmt"
+	"regexp"
 	"strconv"
 	"strings"
 	"time"
@@ -224,6 +225,122 @@ func monthOf(name string) int {
 	for m := time.January; m <= time.December; m++ {
 		if full := m.String(); len(name) <= len(full) && strings.EqualFold(name, full[:len(name)]) {
 			return int(m)
+		}
+	}
+	return 0
+}
+
+// Repeat is a run of equal spreadings, as a grower writes it.
+type Repeat struct {
+	Rest        string        // what stands before it: the amount, and what else was written
+	Every       int32         // days from one to the next; 0: the text tells of no run
+	From, Until *dataset.Date // first and last day; nil: not said
+}
+
+var (
+	oftenWords = regexp.MustCompile(`(?i)(?:^|[\s,;])(twice (?:a |per )?(?:week|day|month)(?:ly)?|\w+ times (?:a|per) \w+|bi-?(?:weekly|monthly)|semi-?weekly|(?:once )?(?:a|per|each|every) (?:day|week|fortnight|month)|daily|weekly|fortnightly|monthly|` +
+		`every (?:other|second|2nd) (?:day|week|month)|every (\w+) (day|week|month)s?)(?:[\s,;]|$)`)
+	untilWord = regexp.MustCompile(`(?i)(?:^|\s)(?:to|until|till|thru|through|[-\x{2013}\x{2014}])(?:\s|$)`)
+	fourDigit = regexp.MustCompile(`\d{4}`)
+)
+
+// ParseRepeat reads the run that text ends in: how often, and from and until
+// when, such as "weekly", "every 10 days until 1 Sept" or "2 lb weekly 20 June
+// to 1 Sept". A day without its year is of the given year; the last may lie in
+// the next one. Every is 0 where the text tells of no run.
+//
+// The error says what was expected where it can be meant in two ways (biweekly)
+// or is no whole number of days (monthly, twice a week).
+func ParseRepeat(text string, year int) (Repeat, error) {
+	return dates{last: year + 1}.repeat(text, year, nil)
+}
+
+// repeat is ParseRepeat for a run that begins on a day, where the text does not
+// say on which.
+func (d dates) repeat(text string, year int, begin *dataset.Date) (Repeat, error) {
+	at := oftenWords.FindStringSubmatchIndex(text)
+	if at == nil {
+		return Repeat{Rest: text}, nil
+	}
+	phrase := text[at[2]:at[3]]
+	often := strings.ToLower(phrase)
+	out := Repeat{Rest: strings.TrimRight(text[:at[2]], " \t,;")}
+	bad := func(expected, mend string) (Repeat, error) {
+		return Repeat{Rest: out.Rest}, fmt.Errorf("%s", say(strconv.Quote(phrase), expected, mend))
+	}
+	word := func(s string) bool { return strings.Contains(often, s) }
+	n := 1
+	switch {
+	case strings.HasPrefix(often, "bi"):
+		return bad("every 2 weeks, or every 3 or 4 days", "it is read both ways")
+	case strings.HasPrefix(often, "twice"), strings.HasPrefix(often, "semi"), word(" times "):
+		return bad("whole days from one to the next, such as every 3 days", "or a row for each day of the week, every 7 days")
+	case word("month"):
+		return bad("days or weeks, such as every 30 days or every 4 weeks", "months are not alike")
+	case word("other"), word("second"), word("2nd"), word("fortnight"):
+		n = 2
+	case at[4] >= 0:
+		if n = wordNumber(text[at[4]:at[5]]); n < 1 || n > 366 {
+			return bad("a whole number of days or weeks, such as every 10 days", "")
+		}
+	}
+	if word("week") || word("fortnight") {
+		n *= 7
+	}
+	if n > 366 {
+		return bad("1 to 366 days", "")
+	}
+	out.Every = int32(n)
+	rest := strings.Trim(text[at[3]:], " \t,;")
+	rest = strings.TrimPrefix(strings.TrimPrefix(rest, "from "), "since ")
+	if rest == "" {
+		return out, nil
+	}
+	first, last := rest, ""
+	if cut := untilWord.FindStringIndex(rest); cut != nil {
+		first, last = strings.TrimSpace(rest[:cut[0]]), strings.TrimSpace(rest[cut[1]:])
+	}
+	day := func(t string, from dataset.Date) (*dataset.Date, error) {
+		full, implied := t, !fourDigit.MatchString(t)
+		if implied {
+			full += " " + strconv.Itoa(from.Year())
+		}
+		w, err := d.exact(full, t)
+		if err != nil || w.basis != dataset.ByDay {
+			return nil, fmt.Errorf("%s", say(strconv.Quote(t), "a day such as 20 June, as in weekly 20 June to 1 Sept", ""))
+		}
+		if implied && w.day < from {
+			w.day = dataset.Date(w.day.Time().AddDate(1, 0, 0).Unix() / 86400)
+		}
+		return &w.day, nil
+	}
+	var err error
+	if first != "" {
+		if out.From, err = day(first, dataset.DateOf(year, time.January, 1)); err != nil {
+			return Repeat{Rest: out.Rest}, err
+		}
+		begin = out.From
+	}
+	if last != "" {
+		if begin == nil {
+			jan1 := dataset.DateOf(year, time.January, 1)
+			begin = &jan1
+		}
+		if out.Until, err = day(last, *begin); err != nil {
+			return Repeat{Rest: out.Rest}, err
+		}
+	}
+	return out, nil
+}
+
+// wordNumber reads 10 or ten; 0 for anything else.
+func wordNumber(s string) int {
+	if n, err := strconv.Atoi(s); err == nil {
+		return n
+	}
+	for i, w := range [...]string{"one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten"} {
+		if strings.EqualFold(s, w) {
+			return i + 1
 		}
 	}
 	return 0

@@ -38,6 +38,8 @@ const maxListed = 50
 type Faults struct {
 	List []Fault // at most 50
 	More int     // how many more there are
+
+	Unknown bool // a sheet's headings belong to no table: a sheet map may read it
 }
 
 func (f *Faults) Error() string {

@@ -14,7 +14,7 @@ import (
 // path with slashes.
 //
 // The error is a *Faults: folders, devices, files that are missing (with near
-// names) or larger than 256 MB.
+// names) or larger than 100 MB.
 func ReadFiles(paths []string) ([]Source, error) {
 	var faults Faults
 	fail := func(name, found, expected, mend string) {
@@ -27,7 +27,7 @@ func ReadFiles(paths []string) ([]Source, error) {
 		if _, err := os.Lstat(p); err != nil && strings.ContainsAny(p, "*?[") {
 			found, err := filepath.Glob(p)
 			if err != nil || len(found) == 0 {
-				fail(p, "no such file", "one or more sheets", "look at the folder's name and the ending .csv")
+				fail(p, "no such file", "one or more sheets", "look at the folder's name and the ending (.csv, .xlsx)")
 				continue
 			}
 			matches = found
@@ -61,10 +61,10 @@ func ReadFiles(paths []string) ([]Source, error) {
 			fail(shown, "a folder", "files", "name the files in it, as "+filepath.ToSlash(filepath.Join(n, "*.csv")))
 			continue
 		case !info.Mode().IsRegular():
-			fail(shown, "not a plain file", "a CSV sheet", "")
+			fail(shown, "not a plain file", "a sheet (CSV or XLSX)", "")
 			continue
 		case info.Size() > maxFile:
-			fail(shown, fmt.Sprintf("a file of %d MB", info.Size()>>20), "at most 256 MB", "part it")
+			fail(shown, fmt.Sprintf("a file of %d MB", info.Size()>>20), fmt.Sprintf("at most %d MB", maxFile>>20), "part it")
 			continue
 		}
 		data, err := readAll(n)

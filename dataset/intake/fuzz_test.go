@@ -42,7 +42,10 @@ func sound(t *testing.T, res Result, err error) {
 		}
 	}
 	for _, a := range res.Records.Amendments {
-		if a.Amount != nil && (a.Unit == "" || !(*a.Amount >= 0)) {
+		if a.Amount != nil && (a.Unit == "" || !(*a.Amount >= 0)) || (a.AmountLow == nil) != (a.AmountHigh == nil) || a.AmountLow != nil && !(*a.AmountLow <= *a.Amount && *a.Amount <= *a.AmountHigh) {
+			t.Fatalf("%+v", a)
+		}
+		if (a.Every == nil) != (a.Until == nil) || a.Every != nil && (*a.Every < 1 || *a.Until < a.Date) {
 			t.Fatalf("%+v", a)
 		}
 	}
@@ -56,6 +59,9 @@ func FuzzRead(f *testing.F) {
 	f.Add("a.csv", "bed,date,analyte,value,unit\n\"A\"\"\n,2026,K,1e300,ppm\n")
 	f.Add("weather.csv", "site,date,low (F),sun (h)\n~,~spring 2026,-300,1e-320\n")
 	f.Add("a.csv", "bed;date\n;;\n")
+	f.Add("amendments.csv", "bed,date,material,amount,unit,same day,row\nA,2026-06-20,a,about 2-3 x 50 lb weekly 20 June to 1 Sept,,after,3:a:b:7\nA,2026-06-20,b,2\u00b11,50 lb bags,,\n")
+	f.Add("beds.csv", "bed,from,area (sq ft)\nA,2020-04-01,30' x 40'\n")
+	f.Add("weather.csv", "bed,date,irrigation (in)\nA,2026-07-14,2 h x 5 gal/min\n")
 	f.Fuzz(func(t *testing.T, name, text string) {
 		res, err := Read([]Source{{name + "x", []byte(text)}}, Options{Grower: "Ann", Today: today})
 		sound(t, res, err)

@@ -58,8 +58,10 @@ func TestMessages(t *testing.T) {
 			`tests.csv:2: column value: "n.d.": expected a number such as 12.5: where the lab found too little to measure, write < and its limit, as <0.2; else leave the row out`},
 		{"two depths", "soil_tests.csv", "bed,date,analyte,value,depth (in),depth to (in)\nA,2026-10-28,pH,6,0-6,6\n",
 			"soil_tests.csv:2: column depth (in): depth beside depth from and depth to: expected one or the other: clear one of them"},
-		{"a range for an amount", "amendments.csv", "bed,date,material,amount,unit\nA,2026-04-20,lime,6-8,lb\n",
-			`amendments.csv:2: column amount: "6-8": expected a number such as 12.5`},
+		{"a range upside down", "amendments.csv", "bed,date,material,amount,unit\nA,2026-04-20,lime,8-6,lb\n",
+			`amendments.csv:2: column amount: "8-6": expected the smaller end first: write 6-8`},
+		{"a range for a weight", "harvests.csv", "bed,date,weight (lb),weighed\nA,2026-10-03,900-950,guessed\n",
+			`harvests.csv:2: column weight (lb): "900-950": expected a weight above 0: write it bare; the column weighed says "guessed"`},
 		{"a guess on the list", "lists.csv", "bed,listed on,season,timing,material,amount,unit\nA,2026-11-07,2027,fall,lime,~6,lb\n",
 			`lists.csv:2: column amount: "~6": expected a bare number: write what you know in the column note`},
 		{"open form of a forecast", "forecasts.csv", "bed,analyte,made on,season,timing,value,low,high,level,unit\nA,phosphorus,2026-11-07,2027,spring,6,5,7,0.9,mg/kg\n",
@@ -108,12 +110,11 @@ func TestMessages(t *testing.T) {
 		{"only blank lines", "soil_tests.csv", "\n , ,\r\n\n", "soil_tests.csv: an empty file: expected a line of headings and rows below it: carryover new writes sheets with their headings"},
 		{"headings alone", "soil_tests.csv", tests, "soil_tests.csv: headings but no rows: expected a row for each record below line 1: fill in the sheet"},
 		{"commented rows alone", "tillage.csv", "bed,date,tool\n#1,2026-04-20,tiller\n", "tillage.csv: headings but no rows (1 line with # passed over): expected a row for each record below line 1: fill in the sheet"},
-		{"PDF", "report.pdf", "%PDF-1.4\n...", "report.pdf: a PDF: expected a CSV sheet: copy its figures into a sheet; carryover new writes empty ones"},
-		{"workbook", "tests.xlsx", "PK\x03\x04\x14\x00", "tests.xlsx: a workbook: expected a CSV sheet: save the sheet as CSV"},
-		{"old workbook", "tests.xls", "\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", "tests.xls: an old workbook: expected a CSV sheet: save the sheet as CSV"},
-		{"binary", "photo.png", "\x89PNG\x00\x00", "photo.png: a file that is not text: expected a CSV sheet: save the sheet as CSV"},
-		{"UTF-16", "tests.csv", "\xff\xfeb\x00", `tests.csv: text in UTF-16: expected a CSV sheet: save the sheet again as "CSV UTF-8"`},
-		{"not UTF-8", "tests.csv", tests + "A,2026-10-28,K,12,ppm,,\nBeet n\xf6rdlich,2026-10-28,K,12,ppm,,\n",
+		{"PDF", "report.pdf", "%PDF-1.4\n...", "report.pdf: a PDF: expected a sheet (CSV or XLSX): copy its figures into a sheet; carryover new writes empty ones"},
+		{"workbook", "tests.xlsx", "PK\x03\x04\x14\x00", "tests.xlsx: a workbook that is damaged (zip: not a valid zip file): expected one that opens: open it, save it again as XLSX and import that"},
+		{"old workbook", "tests.xls", "\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", "tests.xls: an old workbook (XLS): expected a sheet (CSV or XLSX): open it and save its sheet as XLSX or CSV"},
+		{"binary", "photo.png", "\x89PNG\x00\x00", "photo.png: a file that is not text: expected a sheet (CSV or XLSX): open it with the program it belongs to and save its sheet as CSV"},
+		{"neither UTF-8 nor Latin-1", "tests.csv", tests + "A,2026-10-28,K,12,ppm,,\nBeet n\x9ardlich,2026-10-28,K,12,ppm,,\n",
 			`tests.csv:3: a letter that is not UTF-8: expected plain text in UTF-8: save the sheet again as "CSV UTF-8"`},
 		{"unclosed quote", "tests.csv", tests + "A,2026-10-28,K,12,ppm,,\n\"A,2026-10-28,K,12,ppm,,\nA,2026-10-28,K,12,ppm,,\n",
 			`tests.csv:3: a quote that is opened and never closed: expected a second " at the end of the cell: close it, or write the quote twice where it belongs to the text`},
@@ -144,7 +145,7 @@ func TestMessages(t *testing.T) {
 		{"withdraw", "withdraw.csv", "table,batch,line\nsoil_test,0,7\n",
 			"withdraw.csv:2: column table: \"soil_test\": did you mean soil_tests?\nwithdraw.csv:2: column batch: \"0\": expected a whole number from 1 to 2147483647"},
 		{"feed without end", "amendments.csv", "bed,date,material,amount,unit,every days\nA,2026-06-01,feed,2,gal,7\n",
-			"amendments.csv:2: column until: empty: expected the last day of the run: fill it in, or clear the column every days"},
+			"amendments.csv:2: column until: empty: expected the last day of the run: fill it in, or write 2 lb weekly to 1 Sept"},
 		{"heat", "weather.csv", "site,date,high (F)\nHome,2026-07,910\n",
 			`weather.csv:2: column high (F): "910": expected -90 to 60 C: check the decimal point and the unit`},
 		{"a test of next year", "tests.csv", tests + "A,2027-10-28,K,12,ppm,,\n",
@@ -165,20 +166,18 @@ func TestMessages(t *testing.T) {
 			`harvests.csv:2: column weight (lb): ">900": expected a weight above 0: write it bare; the column weighed says "guessed"`},
 		{"a grade", "materials.csv", "material,component,value,unit\nfeed,10-5-12.5,,%\n",
 			"materials.csv:2: column component: component \"10-5-12.5\": write three rows: N 10, P2O5 5, K2O 12.5\nmaterials.csv:2: column value: empty: expected the figure as printed"},
-		{"bags of a weight", "amendments.csv", "bed,date,material,amount,unit\nA,2026-04-20,lime,2,50 lb bags\n",
-			`amendments.csv:2: column unit: unit "50 lb bags": write 100 and the unit lb`},
-		{"a bag in the amount", "amendments.csv", "bed,date,material,amount,unit\nA,2026-04-20,lime,50 lb bag,\n",
-			`amendments.csv:2: column amount: unit "lb bag": write 50 and the unit lb`},
-		{"a hyphened bag", "amendments.csv", "bed,date,material,amount,unit\nA,2026-04-20,lime,1,50-lb bag\n",
-			`amendments.csv:2: column unit: unit "50-lb bag": write 50 and the unit lb`},
+		{"bags of a weight, how many", "amendments.csv", "bed,date,material,amount,unit\nA,2026-04-20,lime,50 lb bags,\n",
+			`amendments.csv:2: column amount: "50 lb bags": how many bags? write it as 2 x 50 lb`},
 		{"bags of no weight", "amendments.csv", "bed,date,material,amount,unit\nA,2026-04-20,lime,2,bags\n",
 			`amendments.csv:2: column unit: unit "bags": write what all the bags weigh, and the unit lb or kg`},
 		{"wheelbarrows", "amendments.csv", "bed,date,material,amount,unit\nA,2026-04-20,compost,6,wheelbarrows\n",
 			`amendments.csv:2: column unit: unit "wheelbarrows": write cu ft or cu yd, with ~ for a guess`},
 		{"a tractor bucket", "amendments.csv", "bed,date,material,amount\nA,2026-04-20,compost,~2 tractor buckets\n",
 			`amendments.csv:2: column amount: unit "tractor buckets": write cu ft or cu yd, with ~ for a guess`},
-		{"an area by its sides", "beds.csv", "bed,from,area (sq ft)\nA,2020-04-01,30x40\nB,2020-04-01,30' \u00d7 40.5 ft\n",
-			"beds.csv:2: column area (sq ft): \"30x40\": expected a number: write 1200\nbeds.csv:3: column area (sq ft): \"30' \u00d7 40.5 ft\": expected a number: write 1215"},
+		{"an area by sides of no unit", "beds.csv", "bed,from,area (acre)\nA,2020-04-01,30x40\nB,2020-04-01,about 30x40 ft\nC,2020-04-01,30 ft\n",
+			"beds.csv:2: column area (acre): \"30x40\": expected the unit of its sides: write 30x40 ft or 9x12 m\n" +
+				"beds.csv:3: column area (acre): \"about 30x40 ft\": expected a bare number: write what you know in the column note\n" +
+				"beds.csv:4: column area (acre): \"30 ft\": expected an area such as 1200 sq ft, 30x40 ft or circle 20 ft across: a length alone is no area"},
 		{"alkalinity", "water_tests.csv", "water,date,analyte,value,unit\nwell,2026-05-04,alkalinity,210,%\n",
 			`water_tests.csv:2: column unit: unit "%": cannot measure alkalinity in water: expected mg/L, ppm, meq/L`},
 		{"leaf analyte", "leaf_tests.csv", "bed,date,analyte,value,unit\nA,2026-07-20,P2O5,1,%\n",
@@ -202,7 +201,7 @@ func TestMessages(t *testing.T) {
 
 func TestTooLargeFile(t *testing.T) {
 	_, err := Read([]Source{{"big.csv", make([]byte, maxFile+1)}}, Options{Today: today})
-	if want := "big.csv: a file of 256 MB: expected a CSV sheet: 256 MB is the most that is read: part it"; err == nil || err.Error() != want {
+	if want := "big.csv: a file of 100 MB: expected a sheet (CSV or XLSX): 100 MB is the most that is read: part it"; err == nil || err.Error() != want {
 		t.Errorf("got %v\nwant %s", err, want)
 	}
 }
@@ -442,7 +441,7 @@ func TestEmptySheetsAreOneNote(t *testing.T) {
 
 func TestWideSheetIsOneFault(t *testing.T) {
 	_, err := Read([]Source{{"lab.csv", []byte("bed,date,pH,OM,P,K,Ca,Mg\nA,2026-10-28,6,5,60,300,2000,200\n")}}, Options{Table: "soil_tests", Today: today})
-	want := "lab.csv:1: 6 of 8 headings are not known in soil_tests (pH, OM, P, K, Ca, Mg): expected bed, date, timing, lab, report, site, sample, depth (in), depth from (in), depth to (in), cores, analyte, value, unit, form, method, note, grower, replaces, date basis: a sheet with a column for each analyte is read with a sheet map: --map"
+	want := "lab.csv:1: 6 of 8 headings are not known in soil_tests (pH, OM, P, K, Ca, Mg): expected bed, date, timing, lab, report, site, sample, depth (in), depth from (in), depth to (in), cores, analyte, value, unit, form, method, note, grower, replaces, row, date basis: a sheet with a column for each analyte is read with a sheet map: --map"
 	if err == nil || err.Error() != want {
 		t.Errorf("got:\n%v\nwant:\n%s", err, want)
 	}
@@ -512,7 +511,7 @@ func TestTemplates(t *testing.T) {
 func TestReadme(t *testing.T) {
 	list := Templates("us")
 	text := string(list[len(list)-1].Data)
-	_, example, ok := strings.Cut(text, "import that:\n")
+	_, example, ok := strings.Cut(text, "takes the place of:\n")
 	if !ok {
 		t.Fatal("no example of a correction")
 	}
@@ -558,7 +557,7 @@ func TestTemplateExamplesAgree(t *testing.T) {
 // Any cell of any sheet may hold anything: it is read or refused, never worse.
 func TestHostileCells(t *testing.T) {
 	hostile := []string{"", "x", "-1", "0", "1e300", "1e-320", "<5", "~", "~5 in", "about", "phosphorus", "nitrate", "P2O5", "pH", "density", "SAR", "2026", "spring 2026", "~2026-10",
-		"0-6", "6-0", "-", "1 to", "0-6 lb", "3:7", ":", "9999999999", "other: x", "a\tb", "a\x01b", "\u00bd", "\u202e", "#", "%", "\"", strings.Repeat("9", 400)}
+		"0-6", "6-0", "-", "1 to", "0-6 lb", "3:7", ":", "9999999999", "other: x", "a\tb", "a\x01b", "2 x", "40-", "\u00b15", "30x", "1/0", "2 lb weekly", "weekly to 1 Sept", "2 h x", "3::7", "before", "\u00bd", "\u202e", "#", "%", "\"", strings.Repeat("9", 400)}
 	for _, tab := range tables() {
 		var head, cells []string
 		example := strings.Split(tab.eg[0][0], ",")
@@ -637,7 +636,7 @@ func TestReadFiles(t *testing.T) {
 		{filepath.Join(dir, "sub"), "sub: a folder: expected files: name the files in it, as " + slash + "/sub/*.csv"},
 		{filepath.Join(dir, "bed.csv"), "bed.csv: no such file: did you mean beds.csv?"},
 		{filepath.Join(dir, "none", "bed.csv"), "bed.csv: no such file: there is no folder " + slash + "/none"},
-		{filepath.Join(dir, "*.txt"), filepath.Join(dir, "*.txt") + ": no such file: expected one or more sheets: look at the folder's name and the ending .csv"},
+		{filepath.Join(dir, "*.txt"), filepath.Join(dir, "*.txt") + ": no such file: expected one or more sheets: look at the folder's name and the ending (.csv, .xlsx)"},
 	} {
 		if _, err := ReadFiles([]string{x.path}); err == nil || err.Error() != x.want {
 			t.Errorf("got %v\nwant %s", err, x.want)

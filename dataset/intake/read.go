@@ -21,14 +21,21 @@ type Source struct {
 
 // Options say how to read.
 type Options struct {
-	Grower string       // for rows that name none
-	Units  string       // "us" or "metric": only for the headings that messages suggest
-	South  bool         // the bed lies south of the equator: seasons are shifted by six months
-	Dates  string       // "MDY" or "DMY": how 10/11/2026 is meant; empty: such dates are refused
-	Table  string       // read every file as this table; empty: by the file's name, else its headings
-	Map    *Map         // read every file through this sheet map; it outdoes Table
-	Today  dataset.Date // years up to the next one are accepted; what is done lies no later than tomorrow
-	Beds   []string     // beds the book describes; nil: names of beds are not checked
+	Grower  string       // for rows that name none
+	Units   string       // "us" or "metric": only for the headings that messages suggest
+	South   bool         // the bed lies south of the equator: seasons are shifted by six months
+	Dates   string       // "MDY" or "DMY": how 10/11/2026 is meant; empty: such dates are refused
+	Decimal string       // "comma" or "point": how decimals are written; empty: as the sheet's own figures show
+	Table   string       // read every file as this table; empty: by the file's name, else its headings
+	Map     *Map         // read every file through this sheet map; it outdoes Table
+	Today   dataset.Date // years up to the next one are accepted; what is done lies no later than tomorrow
+	Beds    []string     // beds the book describes; nil: names of beds are not checked
+
+	Labs    map[string]dataset.Lab // lab profiles of book.toml: they fill blanks of method, unit and depth
+	Explain bool                   // fill Result.Understood
+
+	Measures unit.Measures    // the grower's own, checked: barrow = 6 cu ft
+	Book     *dataset.Records // what the book holds, for questions that rows of both raise; nil: the sheets alone
 }
 
 // Result is what was read.
@@ -37,6 +44,9 @@ type Result struct {
 	Rows      []Count         // tables with rows, in the order of the sheets
 	Collapsed int             // rows left out because an equal one was read already (sheet maps only)
 	Notes     []string        // what was understood or assumed
+	Claims    []dataset.Claim // which row of the book a row says it is, in its column row
+
+	Understood []Line // row by row, where Options.Explain asks; at most 1,000 and a count of the rest
 }
 
 // Count is how many rows a table received.
@@ -46,7 +56,7 @@ type Count struct {
 }
 
 // maxFile is the largest file that is read, in bytes.
-const maxFile = 256 << 20
+const maxFile = 100 << 20
 
 const maxNotes = 50
 
@@ -59,6 +69,7 @@ type reader struct {
 
 	notes     []string
 	moreNotes int
+	told      map[string]int // notes of each kind
 	tallies   []tally
 
 	words    map[string]string
@@ -66,21 +77,39 @@ type reader struct {
 	ints     map[int32]*int32
 	dayPtrs  map[dataset.Date]*dataset.Date
 	days     map[string]when
-	depths   map[string][2]*float64
+	depths   map[depthText][2]*float64
 	analytes map[[2]string]analyte
 	methods  map[[2]string]string
 	noUnit   map[string]bool
 
-	beds    map[string]bool // described, by the book or these sheets
-	strange []Fault         // beds that were not, when their row was read: Text is the name
-	unread  bool            // rows that may describe beds could not be read
-	empty   []string        // sheets without rows
-	comma   bool            // the sheet at hand writes decimals with a comma
+	labs           map[string]*profile     // by the name in the rows; nil: book.toml has none
+	ids            map[[2]string][2]string // analyte and form as written, to ID and form
+	fills          []fill
+	understood     []Line
+	moreUnderstood int
+
+	beds                    map[string]bool // described, by the book or these sheets
+	strange                 []Fault         // beds that were not, when their row was read: Text is the name
+	unread                  bool            // rows that may describe beds could not be read
+	claims                  []dataset.Claim
+	reports, waters, leaves reports  // read so far, against a second value
+	empty                   []string // sheets without rows
+	comma                   bool     // the sheet at hand writes decimals with a comma
+	reads                   []bool   // its columns that are read; nil: all
+
+	rowCount int // rows of sheets so far
 }
 
 type tally struct {
-	text string
+	text []string // in parts, so that counting need not join them
 	n    int
+}
+
+func newReader(opt Options) *reader {
+	return &reader{opt: opt, tables: tables(), words: map[string]string{}, floats: map[float64]*float64{}, ints: map[int32]*int32{},
+		dayPtrs: map[dataset.Date]*dataset.Date{}, days: map[string]when{}, depths: map[depthText][2]*float64{},
+		analytes: map[[2]string]analyte{}, methods: map[[2]string]string{}, noUnit: map[string]bool{}, told: map[string]int{}, beds: map[string]bool{},
+		labs: map[string]*profile{}, ids: map[[2]string][2]string{}}
 }
 
 // Read turns sheets into records. A file that names a table (soil_tests.csv,
@@ -90,9 +119,7 @@ type tally struct {
 // The error is a *Faults that lists what is wrong in all files; then there are
 // no records at all.
 func Read(src []Source, opt Options) (Result, error) {
-	r := &reader{opt: opt, tables: tables(), words: map[string]string{}, floats: map[float64]*float64{}, ints: map[int32]*int32{},
-		dayPtrs: map[dataset.Date]*dataset.Date{}, days: map[string]when{}, depths: map[string][2]*float64{},
-		analytes: map[[2]string]analyte{}, methods: map[[2]string]string{}, noUnit: map[string]bool{}, beds: map[string]bool{}}
+	r := newReader(opt)
 	src = slices.Clone(src)
 	slices.SortStableFunc(src, func(a, b Source) int { return strings.Compare(a.Name, b.Name) })
 	if len(src) == 0 {
@@ -119,9 +146,14 @@ func Read(src []Source, opt Options) (Result, error) {
 	if opt.Map != nil {
 		out.Collapsed = r.collapse(opt.Map)
 	}
-	out.Records, out.Rows = r.rec, r.counts()
+	r.askSameDay()
+	out.Records, out.Rows, out.Claims = r.rec, r.counts(), r.claims
+	if out.Understood = r.understood; r.moreUnderstood > 0 {
+		out.Understood = append(out.Understood, Line{Text: "and " + plural(r.moreUnderstood, "more row")})
+	}
+	r.noteFills()
 	for _, t := range r.tallies {
-		r.note("%s: %d", t.text, t.n)
+		r.note("%s: %d", strings.Join(t.text, ""), t.n)
 	}
 	if out.Notes = r.notes; r.moreNotes > 0 {
 		out.Notes = append(out.Notes, fmt.Sprintf("and %d more notes", r.moreNotes))
@@ -137,15 +169,24 @@ func (r *reader) note(format string, args ...any) {
 	r.notes = append(r.notes, fmt.Sprintf(format, args...))
 }
 
+// few notes the first of a kind, and counts the rest under kind.
+func (r *reader) few(kind, format string, args ...any) {
+	if r.told[kind]++; r.told[kind] > 5 {
+		r.tally(kind)
+		return
+	}
+	r.note(format, args...)
+}
+
 // tally counts what is said once with its number.
-func (r *reader) tally(text string) {
+func (r *reader) tally(text ...string) {
 	for i := range r.tallies {
-		if r.tallies[i].text == text {
+		if slices.Equal(r.tallies[i].text, text) {
 			r.tallies[i].n++
 			return
 		}
 	}
-	r.tallies = append(r.tallies, tally{text, 1})
+	r.tallies = append(r.tallies, tally{slices.Clone(text), 1})
 }
 
 // word keeps one copy of a text.
@@ -168,25 +209,46 @@ func (r *reader) sheetNames() (out []string) {
 // file reads one file: the sheet it is, or the sheets of a workbook.
 func (r *reader) file(s Source, alone bool) {
 	sheets, err := r.open(s)
+	if err == nil && r.opt.Map != nil {
+		r.mapped(s.Name, sheets, alone)
+		return
+	}
+	if err == nil {
+		sheets, err = r.choose(s.Name, sheets)
+	}
 	if err != nil {
 		r.unread = true
 		r.faults.add(Fault{File: s.Name, Line: err.line, Text: say(err.found, err.expected, err.mend)})
 		return
 	}
+	rows, faults := r.rowCount, len(r.faults.List)
 	for _, sh := range sheets {
-		r.sheet(sh, alone && len(sheets) == 1)
+		r.sheet(sh, alone && sh.title == "")
+	}
+	switch { // a workbook's sheets may stay empty, but not all of them
+	case sheets[0].title == "" || r.rowCount > rows || len(r.faults.List) > faults:
+	case alone:
+		r.faults.add(Fault{File: s.Name, Text: say("headings but no rows", "a row for each record below the headings of a sheet", "fill it in, the sheet beds first")})
+	default:
+		r.empty = append(r.empty, s.Name)
 	}
 }
 
 // sheet reads one sheet.
 func (r *reader) sheet(sh sheet, alone bool) {
 	r.comma = sh.comma
+	r.tellHidden(&sh)
 	var t *table
 	fail := func(line int, found, expected, mend string) {
 		r.unread = r.unread || t == nil || t.name == "beds"
 		r.faults.add(Fault{File: sh.name, Line: line, Text: say(found, expected, mend)})
 	}
-	head, headLine, err := r.head(&sh)
+	err := sh.err
+	var head []string
+	var headLine int
+	if err == nil {
+		head, headLine, err = r.head(&sh)
+	}
 	if err != nil {
 		fail(err.line, err.found, err.expected, err.mend)
 		return
@@ -196,14 +258,16 @@ func (r *reader) sheet(sh sheet, alone bool) {
 		return
 	}
 	before := len(r.faults.List)
+	r.reads = nil
 	var take func(line int, cells []string)
-	if r.opt.Map != nil {
-		take = r.opt.Map.bind(r, sh.name, headLine, head)
-	} else if t = r.tableOf(sh.name, headLine, head); t != nil {
+	if t = r.tableOf(sh.name, headLine, head); t != nil {
 		take = r.bind(t, sh.name, headLine, head, sh.size)
 	}
 	if take == nil || len(r.faults.List) > before {
 		r.unread = r.unread || t == nil || t.name == "beds"
+		if len(r.faults.List) > before {
+			r.faults.List[before].Text += r.lower(&sh, headLine, head)
+		}
 		return
 	}
 	rows, commented := 0, len(sh.lines.passed())
@@ -220,12 +284,19 @@ func (r *reader) sheet(sh sheet, alone bool) {
 			commented = len(sh.lines.passed())
 		}
 		rows++
+		if sh.title != "" {
+			if cells = r.plainCells(&sh, line, cells, head, rows == 1); cells == nil {
+				r.unread = r.unread || t == nil || t.name == "beds"
+				continue
+			}
+		}
 		if len(cells) != len(head) {
 			fail(line, plural(len(cells), "cell"), fmt.Sprintf("%d, one for each heading on line %d", len(head), headLine), "add or take out "+sh.between+"s; a cell that holds a "+sh.between+" stands in quotes")
 			continue
 		}
 		take(line, cells)
 	}
+	r.rowCount += rows
 	switch n := len(sh.lines.passed()); {
 	case rows == 0 && alone:
 		found := "headings but no rows"
@@ -233,7 +304,7 @@ func (r *reader) sheet(sh sheet, alone bool) {
 			found += fmt.Sprintf(" (%s with # passed over)", plural(n, "line"))
 		}
 		fail(0, found, "a row for each record below line "+strconv.Itoa(headLine), "fill in the sheet")
-	case rows == 0:
+	case rows == 0 && sh.title == "":
 		r.empty = append(r.empty, sh.name)
 	case n > commented:
 		r.note("%s: %s below the first row passed over, since it starts with #: line %d", sh.name, plural(n-commented, "line"), sh.lines.passed()[commented])
@@ -301,6 +372,7 @@ func (r *reader) tableOf(file string, line int, head []string) *table {
 	if t == nil && len(fitting) > 1 {
 		r.faults.add(Fault{File: file, Line: line, Text: say("headings that fit "+strings.Join(fitting, " and "), "those of one sheet", "name the file after its sheet, or say --table")})
 	} else if t == nil {
+		r.faults.Unknown = true
 		r.faults.add(Fault{File: file, Line: line, Text: say("headings that belong to no one sheet ("+shorten(strings.Join(head, ", "))+")", "those of "+strings.Join(r.sheetNames(), ", "),
 			"name the file after its sheet, or say --table, or describe it with --map")})
 	}
@@ -374,6 +446,7 @@ func (r *reader) bind(t *table, file string, line int, head []string, lines int)
 		}
 	}
 	if len(strange) > 3 && 2*len(strange) > len(head) {
+		r.faults.Unknown = true
 		r.faults.add(Fault{File: file, Line: line, Text: say(fmt.Sprintf("%d of %d headings are not known in %s (%s)", len(strange), len(head), t.sheet, shorten(strings.Join(strange, ", "))),
 			strings.Join(names, ", "), "a sheet with a column for each analyte is read with a sheet map: --map")})
 		return nil
@@ -408,7 +481,7 @@ func (r *reader) bind(t *table, file string, line int, head []string, lines int)
 				fail(i, fmt.Sprintf("unit %q in the heading", unitText), "the bare heading "+f.name, "")
 				continue
 			}
-			if _, ok := unit.Factor(unitText, f.qs...); !ok {
+			if _, _, err := r.opt.Measures.Convert(1, unitText, f.qs...); err != nil {
 				known := unit.Names(f.qs...)
 				fail(i, fmt.Sprintf("unit %q is not known here", unitText), "one of "+strings.Join(known, ", "), didYouMean(unitText, known))
 				continue
@@ -429,8 +502,13 @@ func (r *reader) bind(t *table, file string, line int, head []string, lines int)
 	if !good {
 		return nil
 	}
+	r.reads = make([]bool, len(head))
+	for i, k := range to {
+		r.reads[i] = k != -1
+	}
 	if t.name == "soil_tests" {
-		r.rec.SoilTests = slices.Grow(r.rec.SoilTests, min(lines, 1<<17))
+		r.reports.expect = min(lines, 1<<17)
+		r.rec.SoilTests = slices.Grow(r.rec.SoilTests, r.reports.expect)
 	}
 	return func(line int, cells []string) {
 		row.line, row.bad = line, false
@@ -494,13 +572,17 @@ func (r *row) meet() {
 			}
 		}
 	} else if name := r.text("bed"); name != "" && !r.beds[name] {
-		r.strange = append(r.strange, Fault{File: r.file, Line: r.line, Column: c.name, Pos: c.pos, Text: name})
+		r.strange = append(r.strange, Fault{File: r.file, Line: r.line, Column: c.name, Pos: c.pos, Text: name}.unturned(r.turned))
 	}
 }
 
 // build checks that nothing needed is empty and makes the record.
 func (r *row) build() {
 	r.meet()
+	blanks, ok := r.fromProfile()
+	if !ok {
+		return
+	}
 	for i := range r.table.fields {
 		if f := &r.table.fields[i]; f.need && r.cells[i].text == "" {
 			expected := f.says
@@ -511,6 +593,11 @@ func (r *row) build() {
 		}
 	}
 	r.table.build(r)
+	if r.opt.Explain && !r.bad {
+		r.explain()
+	}
+	copy(r.cells, blanks)
+	r.filled = r.filled[:0]
 }
 
 // counts returns the tables that received rows.

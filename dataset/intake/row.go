@@ -3,9 +3,11 @@ package intake
 import (
 	"cmp"
 	"fmt"
-	"slices"
+	"math"
+	"regexp"
 	"strconv"
 	"strings"
+	"unicode"
 
 	"carryover/dataset"
 	"carryover/dataset/unit"
@@ -18,6 +20,8 @@ type cell struct {
 	name string // heading as the file has it, for messages
 	pos  int    // number of the column; 0: none
 	unit string // from the heading or the map
+
+	was, word string // the text of the row before, and its one copy
 }
 
 // row is one line seen as a record of one table.
@@ -28,16 +32,35 @@ type row struct {
 	file  string
 	line  int
 	cells []cell // one for each field of the table
+	near  int    // the field looked up last
+	next  []int  // what was looked up after each
 	bad   bool   // a fault was found in this row
+
+	filled []string // what the lab's profile or the map filled, for Options.Explain
+	turned []int    // of a sheet that is turned: the line of the file that each column was
 }
 
-func (r *row) at(field string) *cell {
-	return &r.cells[r.table.index(field)]
+func (r *row) at(field string) *cell { return &r.cells[r.index(field)] }
+
+// index is that of the table. Rows are read in one order, so the field that
+// followed the last one before is tried first.
+func (r *row) index(field string) int {
+	if r.next == nil {
+		r.next = make([]int, len(r.cells))
+	}
+	if k := r.next[r.near]; r.table.fields[k].name == field {
+		r.near = k
+		return k
+	}
+	k := r.table.index(field)
+	r.next[r.near], r.near = k, k
+	return k
 }
 
 func (r *row) fault(c *cell, found, expected, mend string) {
 	r.bad = true
-	r.faults.add(Fault{File: r.file, Line: r.line, Column: c.name, Pos: c.pos, Text: say(found, expected, mend)})
+	f := Fault{File: r.file, Line: r.line, Column: c.name, Pos: c.pos, Text: say(found, expected, mend)}
+	r.faults.add(f.unturned(r.turned))
 }
 
 // refused passes on what package unit says, at the column it speaks of.
@@ -59,7 +82,11 @@ func (r *row) text(field string) string {
 	if c.text == "" {
 		return ""
 	}
+	if c.text == c.was {
+		return c.word
+	}
 	if w, ok := r.words[c.text]; ok {
+		c.was, c.word = w, w
 		return w
 	}
 	w := strings.Clone(c.text)
@@ -85,7 +112,7 @@ func (r *row) choice(field string) string {
 	if c.text == "" {
 		return ""
 	}
-	choices := r.table.fields[r.table.index(field)].choices
+	choices := r.table.fields[r.index(field)].choices
 	for _, word := range choices {
 		if word == c.text {
 			return word
@@ -138,7 +165,7 @@ func (r *row) date(field string, timing *string) (dataset.Date, string) {
 		}
 		*timing = w.season
 	}
-	if r.table.fields[r.table.index(field)].past && w.first > r.opt.Today+1 {
+	if r.table.fields[r.index(field)].past && w.first > r.opt.Today+1 {
 		r.fault(c, strconv.Quote(c.text), "", "in the future: check the year")
 		return 0, ""
 	}
@@ -165,13 +192,25 @@ func (r *row) day(field string, note *string) *dataset.Date {
 		return nil
 	}
 	if w.basis != dataset.ByDay {
-		if *note != "" {
-			*note += "; "
-		}
-		*note += field + " " + c.text
-		r.note("%s:%d: column %s: %q stands as %s; the words are kept in the note", r.file, r.line, c.name, c.text, w.day)
+		r.keep(note, field, c.text, w.day.String())
 	}
 	return share(r.dayPtrs, w.day)
+}
+
+// numbers says how the cell's numbers are written: as its sheet does, or with a
+// decimal point where a sheet map states it.
+func (r *row) numbers(c *cell) unit.Numbers { return unit.Numbers{Comma: r.comma && c.pos > 0} }
+
+// integer reads a whole number.
+func (r *row) integer(c *cell) (int, bool) {
+	if n, err := strconv.Atoi(c.text); err == nil {
+		return n, true
+	}
+	v, qualifier, err := r.numbers(c).Parse(c.text)
+	if err != nil || qualifier != "" || v != float64(int32(v)) {
+		return 0, false
+	}
+	return int(v), true
 }
 
 // whole reads a whole number from lo to hi.
@@ -180,8 +219,8 @@ func (r *row) whole(field string, lo, hi int) *int32 {
 	if c.text == "" {
 		return nil
 	}
-	n, err := strconv.Atoi(strings.TrimSuffix(c.text, ".0"))
-	if err != nil || n < lo || n > hi {
+	n, ok := r.integer(c)
+	if !ok || n < lo || n > hi {
 		r.fault(c, strconv.Quote(c.text), fmt.Sprintf("a whole number from %d to %d", lo, hi), "")
 		return nil
 	}
@@ -193,8 +232,8 @@ func (r *row) season(field string) int32 {
 	if c.text == "" {
 		return 0
 	}
-	n, err := strconv.Atoi(c.text)
-	if err != nil || n < firstYear || n > r.dates.last {
+	n, ok := r.integer(c)
+	if !ok || n < firstYear || n > r.dates.last {
 		r.fault(c, strconv.Quote(c.text), fmt.Sprintf("a harvest year from %d to %d", firstYear, r.dates.last), "")
 	}
 	return int32(n)
@@ -206,7 +245,7 @@ func (r *row) number(field string, lo, hi float64) (float64, bool) {
 	if c.text == "" {
 		return 0, false
 	}
-	v, qualifier, err := unit.ParseNumber(c.text)
+	v, qualifier, err := r.numbers(c).Parse(c.text)
 	switch {
 	case err != nil:
 		r.fault(c, err.Error(), "", "")
@@ -218,51 +257,112 @@ func (r *row) number(field string, lo, hi float64) (float64, bool) {
 	return 0, false
 }
 
-// reading reads a number as a lab prints it, with < or > before it.
-func (r *row) reading(field string) (v float64, qualifier string, ok bool) {
+// reading reads a number as a lab prints it, with < or > before it and perhaps
+// its unit behind it.
+func (r *row) reading(field string) (v float64, qualifier, own string, ok bool) {
 	c := r.at(field)
 	if c.text == "" {
-		return 0, "", false
+		return 0, "", "", false
 	}
-	v, qualifier, err := unit.ParseNumber(c.text)
+	num, own := splitUnit(c.text)
+	v, qualifier, err := r.numbers(c).Parse(num)
 	if err != nil {
 		mend := ""
 		if len(c.text) < 20 && strings.Trim(strings.ToLower(c.text), "abcdefghijklmnopqrstuvwxyz ./") == "" {
 			mend = "where the lab found too little to measure, write < and its limit, as <0.2; else leave the row out"
 		}
-		r.fault(c, err.Error(), "", mend)
-		return 0, "", false
+		if own != "" {
+			_, _, err = r.numbers(c).Parse(c.text)
+		}
+		r.fault(c, cmp.Or(err, fmt.Errorf("%q: expected a number", c.text)).Error(), "", mend)
+		return 0, "", "", false
 	}
 	if qualifier == "about" {
 		r.fault(c, strconv.Quote(c.text), "the number the lab printed", "write it bare, or with < or > before it if the lab did")
-		return 0, "", false
+		return 0, "", "", false
 	}
-	return v, qualifier, true
+	return v, qualifier, own, true
 }
 
-// measured reads a number of the field's quantities with the unit that stands
-// in the cell, else in the given unit cell, else in the heading.
-func (r *row) measured(field string, unitCell *cell) (v float64, q unit.Quantity, reported float64, unitText, qualifier string, ok bool) {
-	c, f := r.at(field), &r.table.fields[r.table.index(field)]
+// unitOf returns the unit of a reading: the one in its cell, else the one beside
+// it. convert tells what one of a unit is worth. Two that differ are a fault, as
+// is a word that is no unit where one stands beside it.
+func (r *row) unitOf(own string, convert func(unit string) (worth float64, in string, err error)) (text string, ok bool) {
+	c, value := r.at("unit"), r.at("value")
+	switch {
+	case own == "" || own == c.text:
+		return r.text("unit"), true
+	}
+	x, in, err := convert(own)
+	switch {
+	case c.text == "" && unit.About(err) == "unit":
+		r.fault(value, strconv.Quote(value.text)+": "+err.Error(), "", "")
+		return "", false
+	case c.text == "":
+		return r.word(strings.Clone(own)), true
+	case unit.About(err) == "unit":
+		_, _, err := r.numbers(value).Parse(value.text)
+		r.fault(value, cmp.Or(err, fmt.Errorf("%q: expected a number", value.text)).Error(), "", "")
+		return "", false
+	}
+	if y, same, _ := convert(c.text); !sameWorth(x, y) || in != same {
+		r.contradicts(value, own, c, c.text)
+		return "", false
+	}
+	return r.text("unit"), true
+}
+
+// contradicts refuses a unit in a cell that is another than the one stated for
+// it.
+func (r *row) contradicts(c *cell, own string, by *cell, stated string) {
+	says := stated + ", as the column " + by.name + " says"
+	if by == c {
+		says = stated + ", as its heading says"
+	}
+	r.fault(c, fmt.Sprintf("%q is in %s", c.text, own), says, "write the figure in one of them, and that unit alone")
+}
+
+// sameWorth compares two worths but for the last digits.
+func sameWorth(x, y float64) bool { return math.Abs(x-y) <= 1e-9*math.Abs(x) }
+
+// given is a measured value as written and in SI.
+type given struct {
+	si, low, high float64 // low and high differ from si in a guess or range
+	q             unit.Quantity
+	value         float64 // as written, in unit
+	unit          string
+	qualifier     string // <, >, about, range
+	strange       bool   // its own unit stands for the heading's
+	words         string // what was written, where value and unit do not say it all
+}
+
+// written is a number or a range with nothing around it.
+var written = regexp.MustCompile(`^(?i:~|\x{2248}|[a-z]+\.? )?\s*` + plainFigure + `(?:\s*(?:to|or|-|\x{2013}|\x{2014}|\x{b1}|\+/-)\s*` + plainFigure + `)?$`)
+
+const plainFigure = `(?:\d[\d.,'\x{2019}\x{a0}\x{2009}\x{202f}]*(?:[eE][+-]?\d+)?(?:(?:[ -]\d+)?/\d+|\s*[\x{bd}\x{bc}\x{be}\x{2153}\x{2154}\x{215b}-\x{215e}])?|[\x{bd}\x{bc}\x{be}\x{2153}\x{2154}\x{215b}-\x{215e}])`
+
+// given reads an amount of the field's quantities with the unit that stands in
+// the cell, else in the given unit cell, else in the heading.
+func (r *row) given(field string, unitCell *cell) (x given, ok bool) {
+	c, f := r.at(field), &r.table.fields[r.index(field)]
 	if c.text == "" {
 		return
 	}
-	if mend := product(f, c.text); mend != "" {
-		r.fault(c, strconv.Quote(c.text), "a number", mend)
-		return
+	text, beside := c.text, ""
+	if unitCell != nil {
+		beside = unitCell.text
 	}
-	num, own := splitUnit(c.text)
-	reported, qualifier, err := unit.ParseNumber(num)
+	if strings.IndexFunc(beside, unicode.IsDigit) == 0 { // 2 of "50 lb bags"
+		text, beside = text+" x "+beside, ""
+	}
+	amount, err := r.amount(c, f, text)
 	if err != nil {
-		_, _, err = unit.ParseNumber(c.text)
-		r.fault(c, cmp.Or(err, fmt.Errorf("%q: expected a number", c.text)).Error(), "", "")
+		r.fault(c, err.Error(), "", "")
 		return
 	}
-	unitText = cmp.Or(own, c.unit)
-	if unitCell != nil && own == "" {
-		unitText = cmp.Or(unitCell.text, c.unit)
-	}
-	if unitText == "" {
+	own, stated := amount.Unit, cmp.Or(beside, c.unit)
+	x.unit = cmp.Or(own, stated)
+	if x.unit == "" {
 		names := unit.Offer(f.qs...)
 		if unitCell != nil {
 			r.fault(unitCell, c.text+" has no unit", "one of "+names, "fill in the column unit")
@@ -274,59 +374,196 @@ func (r *row) measured(field string, unitCell *cell) (v float64, q unit.Quantity
 		}
 		return
 	}
-	if w, known := r.words[unitText]; known {
-		unitText = w
-	} else {
-		unitText = strings.Clone(unitText)
-		r.words[unitText] = unitText
-	}
-	si, q, err := unit.Convert(reported, unitText, f.qs...)
-	if err != nil {
+	convert := func(v float64, text string) (float64, unit.Quantity, error) { return r.convert(v, text, f) }
+	if x.si, x.q, err = convert(amount.Value, x.unit); err != nil {
 		at := c
-		if unitCell != nil && own == "" && unit.About(err) == "unit" {
+		if own == "" && beside != "" && unit.About(err) == "unit" {
 			at = unitCell
 		}
 		r.fault(at, err.Error(), "", "")
 		return
 	}
+	if own != "" && stated != "" && fold(own) != fold(stated) {
+		// The heading's unit is for bare figures, and another of its kind may stand
+		// in a cell. Beside a unit of the row itself it would say one thing twice.
+		one, _, _ := convert(1, own)
+		other, q, err := convert(1, stated)
+		x.strange = !sameWorth(one, other) || q != x.q
+		if err != nil || x.strange && beside != "" || q != x.q && !f.either {
+			at := c
+			if beside != "" {
+				at = unitCell
+			}
+			r.contradicts(c, own, at, stated)
+			return
+		}
+	}
+	x.low, x.high = x.si, x.si
+	if amount.Low != amount.High {
+		x.low, _, _ = convert(amount.Low, x.unit)
+		x.high, _, _ = convert(amount.High, x.unit)
+	}
+	x.unit = r.word(x.unit)
+	x.value, x.qualifier = amount.Value, amount.Qualifier
+	if number := strings.TrimSpace(strings.TrimSuffix(text, own)); strings.Trim(number, "0123456789.") != "" && !written.MatchString(number) {
+		x.words = text
+	}
 	lo := 0.0
-	if q == unit.Temperature {
+	if x.q == unit.Temperature {
 		lo = -90
 	}
-	if f.max > 0 && si > f.max || si < lo {
-		r.fault(c, strconv.Quote(c.text), fmt.Sprintf("%s to %s %s", trim(lo), trim(f.max), q.SI()), "check the decimal point and the unit")
+	if f.max > 0 && x.high > f.max && x.q == f.qs[0] || x.low < lo {
+		r.fault(c, strconv.Quote(c.text), fmt.Sprintf("%s to %s %s", trim(lo), trim(f.max), x.q.SI()), "check the decimal point and the unit")
 		return
 	}
-	return si, q, reported, unitText, qualifier, true
+	return x, true
 }
 
-// product says what to write for an area given as its two sides.
-func product(f *field, text string) (mend string) {
-	if !slices.Equal(f.qs, []unit.Quantity{unit.Area}) {
-		return ""
+// dayLike is what a spreadsheet program makes of 6-8 or 1/2 that is typed into it.
+var dayLike = regexp.MustCompile(`^(?:\d{4}-\d\d-\d\d|\d{1,2}-[A-Z][a-z]{2}|[A-Z][a-z]{2}-\d{1,2})$`)
+
+// tookForDay refuses a day where an amount or a depth belongs.
+func tookForDay(text, expected string) error {
+	if !dayLike.MatchString(text) {
+		return nil
 	}
-	a, b, ok := strings.Cut(strings.NewReplacer("X", "x", "\u00d7", "x", "*", "x", " by ", "x").Replace(text), "x")
-	a, b = strings.TrimSpace(a), strings.TrimSpace(b)
-	if end := strings.IndexFunc(b, func(c rune) bool { return (c < '0' || c > '9') && c != '.' }); end >= 0 {
-		b = b[:end] // 30 x 40 ft
+	return fmt.Errorf("%s", say(strconv.Quote(text), expected, "a spreadsheet took it for a day: make the cell a text, and write it again"))
+}
+
+// amount parts the text of a cell into figure and unit.
+func (r *row) amount(c *cell, f *field, text string) (unit.Amount, error) {
+	if err := tookForDay(text, "an amount such as 6-8 or 1/2"); err != nil {
+		return unit.Amount{}, err
 	}
-	x, _, errA := unit.ParseNumber(strings.TrimRight(a, "'ft "))
-	y, _, errB := unit.ParseNumber(b)
-	if !ok || errA != nil || errB != nil || !(x*y > 0) {
-		return ""
+	n := r.numbers(c)
+	num, own := splitUnit(text)
+	v, qualifier, bare := n.Parse(num)
+	if bare == nil && qualifier != "about" && (own == "" || r.unitKnown(own, f)) {
+		return unit.Amount{Value: v, Low: v, High: v, Qualifier: qualifier, Unit: own}, nil
 	}
-	return "write " + trim(x*y)
+	a, err := unit.ParseAmount(text, n)
+	if err != nil && len(f.qs) == 1 && bare != nil {
+		err = bare // a weight or a depth is no list of bags
+	}
+	return a, err
+}
+
+// convert turns a value of the field into SI. Of two quantities with a unit of
+// one name the field's first is meant: yards of compost are cu yd.
+func (r *row) convert(v float64, text string, f *field) (float64, unit.Quantity, error) {
+	for _, q := range f.qs {
+		if _, known := unit.Factor(text, q); known {
+			return unit.Convert(v, text, q)
+		}
+	}
+	return r.opt.Measures.Convert(v, text, f.qs...)
+}
+
+func (r *row) unitKnown(text string, f *field) bool {
+	_, _, err := r.convert(1, text, f)
+	return err == nil
+}
+
+// take is given for the rows: what was understood beyond the plain text is told.
+func (r *row) take(field string, unitCell *cell) (given, bool) {
+	x, ok := r.given(field, unitCell)
+	if ok && x.strange {
+		r.tally(fmt.Sprintf("%s: column %s: cells with a unit of their own, read in that", r.file, r.at(field).name))
+	}
+	return x, ok
+}
+
+// keep puts what was written into the row's note, where the table has no room
+// for it.
+func (r *row) keep(note *string, field, words, stands string) {
+	if *note != "" {
+		*note += "; "
+	}
+	*note += field + " " + words
+	name := r.at(field).name
+	r.few(r.file+": column "+name+": more cells whose words are kept in the note", "%s:%d: column %s: %q stands as %s; the words are kept in the note", r.file, r.line, name, words, stands)
+}
+
+// measured is given for a look at a row that was built: it finds no fault.
+func (r *row) measured(field string, unitCell *cell) (v float64, q unit.Quantity, reported float64, unitText, qualifier string, ok bool) {
+	faults, bad := r.faults, r.bad
+	x, ok := r.given(field, unitCell)
+	r.faults, r.bad = faults, bad
+	return x.si, x.q, x.value, x.unit, x.qualifier, ok
+}
+
+// area reads an area, which may be given by its sides; these are kept in note.
+func (r *row) area(note *string) *float64 {
+	c := r.at("area")
+	num, own := splitUnit(c.text)
+	if _, _, err := r.numbers(c).Parse(num); c.text == "" || err == nil && (own == "" || r.unitKnown(own, &r.table.fields[r.index("area")])) {
+		return r.quantity("area")
+	}
+	a, err := unit.ParseArea(c.text, r.numbers(c))
+	if side := map[string]string{"sqft": " ft", "m2": " m"}[fold(c.unit)]; err != nil && side != "" {
+		if b, again := unit.ParseArea(c.text+side, r.numbers(c)); again == nil {
+			a, err = b, nil
+		}
+	}
+	if err != nil {
+		r.fault(c, err.Error(), "", "")
+		return nil
+	}
+	r.bare("area", a.Qualifier)
+	name := cmp.Or(c.unit, "m2")
+	if factor, ok := unit.Factor(name, unit.Area); ok && !r.bad {
+		r.keep(note, "area", c.text, strconv.FormatFloat(a.Value/factor, 'g', 6, 64)+" "+name)
+	}
+	return share(r.floats, a.Value)
+}
+
+// watering reads what was watered: a depth in mm, or litres on the whole bed. A
+// time and a flow are kept in note.
+func (r *row) watering(note *string) (mm, litres *float64) {
+	c, f := r.at("irrigation"), &r.table.fields[r.index("irrigation")]
+	if c.text == "" {
+		return nil, nil
+	}
+	n := r.numbers(c)
+	num, own := splitUnit(c.text)
+	if _, _, err := n.Parse(num); err == nil && (own == "" || r.unitKnown(own, f)) {
+		x, ok := r.take("irrigation", nil)
+		if !ok {
+			return nil, nil
+		}
+		r.bare("irrigation", x.qualifier)
+		if x.q == unit.Liquid {
+			return nil, share(r.floats, x.si)
+		}
+		return share(r.floats, x.si), nil
+	}
+	a, err := unit.ParseWatering(c.text, n)
+	if err != nil {
+		r.fault(c, err.Error(), "", "")
+		return nil, nil
+	}
+	if r.bare("irrigation", a.Qualifier); a.Unit == unit.Rain.SI() && a.Value > f.max {
+		r.fault(c, strconv.Quote(c.text), "0 to "+trim(f.max)+" mm", "check the time and the flow")
+	}
+	if r.bad {
+		return nil, nil
+	}
+	r.keep(note, "irrigation", c.text, strconv.FormatFloat(a.Value, 'g', 6, 64)+" "+a.Unit)
+	if a.Unit == unit.Rain.SI() {
+		return share(r.floats, a.Value), nil
+	}
+	return nil, share(r.floats, a.Value)
 }
 
 // quantity is measured without the trimmings, for columns that take no < or
 // about.
 func (r *row) quantity(field string) *float64 {
-	v, _, _, _, qualifier, ok := r.measured(field, nil)
+	x, ok := r.take(field, nil)
 	if !ok {
 		return nil
 	}
-	r.bare(field, qualifier)
-	return share(r.floats, v)
+	r.bare(field, x.qualifier)
+	return share(r.floats, x.si)
 }
 
 // bare refuses < and about where a table has no room for them.
@@ -353,14 +590,19 @@ func (r *row) depth() (from, to *float64) {
 			return nil, nil
 		}
 	} else {
-		key := c.text + "\x00" + c.unit
+		key := depthText{c.text, c.unit, r.numbers(c)}
 		if d, ok := r.depths[key]; ok {
 			return d[0], d[1]
 		}
+		if err := tookForDay(c.text, "a depth such as 0-6"); err != nil {
+			r.fault(c, err.Error(), "", "")
+			return nil, nil
+		}
 		lower, upper := cutDepth(c.text)
 		whole := *c
-		_, own := splitUnit(upper)
-		c.unit = cmp.Or(own, c.unit)
+		if a, err := unit.ParseAmount(upper, r.numbers(c)); err == nil && a.Unit != "" {
+			c.unit = a.Unit
+		}
 		if c.text = upper; upper != "" {
 			to = r.quantity("depth")
 		}
@@ -373,7 +615,7 @@ func (r *row) depth() (from, to *float64) {
 		}
 		defer func() {
 			if !r.bad {
-				r.depths[strings.Clone(key)] = [2]*float64{from, to}
+				r.depths[depthText{strings.Clone(key.text), strings.Clone(key.unit), key.Numbers}] = [2]*float64{from, to}
 			}
 		}()
 	}
@@ -384,6 +626,12 @@ func (r *row) depth() (from, to *float64) {
 		r.fault(c, strconv.Quote(c.text), "the upper end first and a lower one below it, such as 0-6", "")
 	}
 	return from, to
+}
+
+// depthText is a depth as written.
+type depthText struct {
+	text, unit string
+	unit.Numbers
 }
 
 // cutDepth parts "0-6 in", "0 to 15 cm", "0–6"; a single figure is meant from
@@ -460,26 +708,33 @@ func (r *row) method(a unit.Analyte) string {
 	return m
 }
 
-// replaces reads "3:7" or "3:tests.csv:7" and keeps the correction.
-func (r *row) replaces(analyte string) {
-	c := r.at("replaces")
-	if c.text == "" {
+// replaces reads the columns replaces and row: which row of the book this one
+// takes the place of, or is. what tells rows of one line apart.
+func (r *row) replaces(analyte, what string) {
+	by, is := r.at("replaces"), r.at("row")
+	if by.text == "" && is.text == "" {
 		return
 	}
-	batch, rest, _ := strings.Cut(c.text, ":")
-	file, line := "", rest
-	if i := strings.LastIndexByte(rest, ':'); i >= 0 {
-		file, line = strings.TrimSpace(rest[:i]), rest[i+1:]
+	if by.text != "" && is.text != "" {
+		r.fault(by, strconv.Quote(by.text)+" beside row "+is.text, "one of the two", "clear replaces: a row that says which it is takes its place when it has changed")
+		return
 	}
-	b, berr := strconv.ParseInt(strings.TrimSpace(batch), 10, 32)
-	l, lerr := strconv.ParseInt(strings.TrimSpace(line), 10, 32)
-	if berr != nil || lerr != nil || b < 1 || l < 1 {
+	c := by
+	if by.text == "" {
+		c = is
+	}
+	of, err := dataset.ParseAddress(c.text)
+	if err != nil || c == by && of.Line < 1 {
 		r.fault(c, strconv.Quote(c.text), "batch:line such as 3:7, or 3:tests.csv:7", "")
-		return
 	}
-	if !r.bad {
-		r.rec.Corrections = append(r.rec.Corrections, dataset.Correction{Table: r.table.name, OfBatch: int32(b), OfFile: strings.Clone(file), OfLine: int32(l),
+	of.File = strings.Clone(strings.TrimSpace(of.File))
+	switch {
+	case r.bad:
+	case c == by:
+		r.rec.Corrections = append(r.rec.Corrections, dataset.Correction{Table: r.table.name, OfBatch: of.Batch, OfFile: of.File, OfLine: of.Line,
 			Analyte: analyte, Action: "replace", Reason: r.text("note"), Source: r.source()})
+	default:
+		r.claims = append(r.claims, dataset.Claim{Table: r.table.name, At: r.source(), OfBatch: of.Batch, OfFile: of.File, OfLine: of.Line, Analyte: what})
 	}
 }
 

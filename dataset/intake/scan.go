@@ -1,6 +1,9 @@
 package intake
 
-import "strings"
+import (
+	"fmt"
+	"strings"
+)
 
 // maxLine is the longest line of a sheet, in bytes. A longer one is a lost
 // quote or not a sheet.
@@ -18,6 +21,7 @@ type scanner struct {
 	line      int // number of the row's first line
 	cells     []string
 	commented []int // lines that start with #
+	every     bool  // these are rows too
 }
 
 // scanError is a fault of the file's form.
@@ -26,15 +30,24 @@ type scanError struct {
 	found, expected, mend string
 }
 
+func (e *scanError) Error() string { return say(e.found, e.expected, e.mend) }
+
 func (s *scanner) next() (cells []string, line int, err *scanError) {
 	ok, err := s.row()
 	if !ok || err != nil {
 		return nil, 0, err
 	}
+	if n := len(s.cells); n > maxColumns {
+		return nil, 0, &scanError{s.line, fmt.Sprintf("a row of %d cells", n), "at most 1,000 columns", "save the part of the sheet that is meant as a sheet of its own"}
+	}
 	return s.cells, s.line, nil
 }
 
 func (s *scanner) passed() []int { return s.commented }
+
+func (s *scanner) everyRow() { s.every = true }
+
+func (s *scanner) flaws() []flaw { return nil }
 
 // row reads the next row into s.cells, whose strings are parts of the text. It
 // returns false at the end of the text.
@@ -48,7 +61,7 @@ func (s *scanner) row() (bool, *scanError) {
 		if len(line) > maxLine {
 			return false, s.tooLong(s.nextLine)
 		}
-		if text := strings.TrimSpace(line); text == "" || text[0] == '#' {
+		if text := strings.TrimSpace(line); text == "" || text[0] == '#' && !s.every {
 			if text != "" {
 				s.commented = append(s.commented, s.nextLine)
 			}
@@ -65,7 +78,7 @@ func (s *scanner) row() (bool, *scanError) {
 		if s.blank() {
 			continue
 		}
-		if strings.HasPrefix(s.cells[0], "#") {
+		if strings.HasPrefix(s.cells[0], "#") && !s.every {
 			s.commented = append(s.commented, s.line)
 			continue
 		}

@@ -3,6 +3,7 @@ package intake
 import (
 	"errors"
 	"fmt"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -16,13 +17,22 @@ import (
 // Map is a sheet map: how the columns of somebody else's file become rows of
 // our tables. The package comment describes its text.
 type Map struct {
-	Name      string // file name, for messages
-	Title     string
-	Citation  string // where the data come from
+	Name     string // file name, for messages
+	Title    string
+	Citation string // where the data come from
+
 	separator byte
-	missing   []string
+	encoding  string // utf-8, windows-1252, utf-16le, utf-16be; empty: as the bytes show
+	decimal   string // comma or point; empty: as the figures show
+	shown     bool   // formula cells give what they last showed: formulas = "as shown"
 	dates     string
-	blocks    []block
+	century   int      // that years of two digits belong to; 0: they are refused
+	missing   []string // cells that mean "no value"
+	ratings   []string // words beside a figure that are dropped
+	below     []string // marks beside a figure that say "less than this"
+
+	shape
+	blocks []block
 }
 
 // block makes records of one table from every line it applies to.
@@ -31,7 +41,9 @@ type block struct {
 	once, collapse bool
 	when           []condition
 	set            []setting
-	analytes       []measurement
+	measured       []measurement
+	names          map[string]measurement // by what the sheet calls an analyte, folded; nil: it calls it as we do
+	units, methods []string               // for measured columns that say none: the first that fits
 	line           int
 }
 
@@ -39,6 +51,7 @@ type block struct {
 type condition struct {
 	column       string
 	is, not, has []string
+	match        *regexp.Regexp
 	line         int
 }
 
@@ -48,18 +61,36 @@ type setting struct {
 	origins []origin
 }
 
+// origin is where a value comes from: a constant, columns of the line, or a text
+// that stands above the headings or names the file.
 type origin struct {
-	column, value, prefix, unit string
-	lookup                      map[string]string
-	when, unless                []condition
-	line                        int
+	value   string
+	columns []string // their texts, joined
+	join    string
+	down    bool   // an empty cell takes what stands above it
+	cell    string // such as B4
+	after   string // what stands behind this text
+	of      string // "file" or "sheet": its name
+
+	match        *regexp.Regexp
+	lookup       map[string]string
+	prefix, unit string
+	when, unless []condition
+	line         int
 }
 
-// measurement is a column that holds one analyte.
+// fixed reports whether the origin gives every line the same text.
+func (o *origin) fixed() bool { return len(o.columns) == 0 }
+
+// measurement is a column that holds one analyte, item or component.
 type measurement struct {
-	column, analyte, unit, method, form string
-	when                                []condition
-	line                                int
+	column string
+	meaning
+	unitColumn string
+	compact    bool // written as a heading: the sheet's own heading must not contradict it
+	skip       bool // of names: rows that are left out
+	when       []condition
+	line       int
 }
 
 // ParseMap reads a sheet map. name stands in messages.
@@ -101,20 +132,26 @@ func keyLines(text string) map[string]int {
 	at, prefix, rows, analytes := map[string]int{}, "", -1, -1
 	for i, line := range strings.Split(text, "\n") {
 		line = strings.TrimSpace(line)
-		switch head := strings.ReplaceAll(strings.TrimSpace(strings.SplitN(line, "#", 2)[0]), " ", ""); {
-		case head == "[[rows]]":
+		switch head := strings.ReplaceAll(strings.TrimSpace(strings.SplitN(line, "#", 2)[0]), " ", ""); head {
+		case "[[rows]]":
 			rows, analytes = rows+1, -1
 			prefix = fmt.Sprintf("rows.%d", rows)
 			at[prefix] = i + 1
-		case head == "[rows.set]":
-			prefix = fmt.Sprintf("rows.%d.set", rows)
+		case "[rows.set]", "[rows.columns]", "[rows.names]":
+			prefix = fmt.Sprintf("rows.%d.%s", rows, head[len("[rows."):len(head)-1])
 			at[prefix] = i + 1
-		case head == "[[rows.analyte]]":
+		case "[[rows.analyte]]":
 			analytes++
 			prefix = fmt.Sprintf("rows.%d.analyte.%d", rows, analytes)
 			at[prefix] = i + 1
 		default:
-			if key, _, ok := strings.Cut(line, "="); ok && !strings.HasPrefix(line, "#") {
+			key, _, ok := strings.Cut(line, "=")
+			if line != "" && (line[0] == '"' || line[0] == '\'') { // a quoted key may hold "="
+				if end := strings.IndexByte(line[1:], line[0]); end >= 0 {
+					key, ok = line[:end+2], true
+				}
+			}
+			if ok && !strings.HasPrefix(line, "#") {
 				key = prefix + "." + strings.Trim(strings.TrimSpace(key), `"'`)
 				if key = strings.TrimPrefix(key, "."); at[key] == 0 {
 					at[key] = i + 1
@@ -138,14 +175,10 @@ func (p *mapParser) line(key string) int {
 	}
 }
 
+var inKey = regexp.MustCompile(`^(rows)\.\d+|(\.analyte)\.\d+`)
+
 func (p *mapParser) fail(key, found, expected, mend string) {
-	shown := key
-	for _, part := range strings.Split(key, ".") { // rows.0.set.bed is shown as rows.set.bed
-		if _, err := strconv.Atoi(part); err == nil {
-			shown = strings.Replace(shown, "."+part, "", 1)
-		}
-	}
-	if shown != "" {
+	if shown := inKey.ReplaceAllString(key, "$1$2"); shown != "" { // rows.0.set.bed is shown as rows.set.bed
 		found = "key " + shown + ": " + found
 	}
 	p.faults.add(Fault{File: p.name, Line: p.line(key), Text: say(found, expected, mend)})
@@ -200,6 +233,29 @@ func (p *mapParser) text(key string, m map[string]any, k string) string {
 	return s
 }
 
+// answered refuses a text that still holds a question mark of a proposal.
+func (p *mapParser) answered(key, text, expected string) bool {
+	if !slices.Contains(strings.Fields(text), "?") {
+		return true
+	}
+	p.fail(key, strconv.Quote(strings.TrimSpace(text))+" still asks", expected, "write it in place of the question mark")
+	return false
+}
+
+// column reads the name of a column: its heading, or its number, which is the
+// same as "#5".
+func (p *mapParser) column(key string, m map[string]any, k string) string {
+	if n, ok := m[k].(int64); ok {
+		if n < 1 || n > maxColumns {
+			p.fail(join(key, k), strconv.FormatInt(n, 10), "the number of a column, from 1", "")
+		}
+		return "#" + strconv.FormatInt(n, 10)
+	}
+	s := p.text(key, m, k)
+	p.answered(join(key, k), s, "the heading of a column")
+	return s
+}
+
 func (p *mapParser) flag(key string, m map[string]any, k string) bool {
 	b, ok := m[k].(bool)
 	if _, there := m[k]; there && !ok {
@@ -222,9 +278,32 @@ func (p *mapParser) texts(key string, m map[string]any, k string) (out []string)
 		if !ok {
 			p.fail(join(key, k), "a table", `texts, as ["*", "n/a"]`, "")
 		}
+		p.answered(join(key, k), s, "the text alone if it belongs here, or nothing")
 		out = append(out, s)
 	}
 	return out
+}
+
+// pattern reads a regular expression with at most one group.
+func (p *mapParser) pattern(key string, m map[string]any, k string) *regexp.Regexp {
+	v, there := m[k]
+	s, ok := v.(string)
+	if !there {
+		return nil
+	}
+	re, err := regexp.Compile(s)
+	switch {
+	case !ok || err != nil:
+		var why string
+		if err != nil {
+			why = " (" + strings.TrimPrefix(err.Error(), "error parsing regexp: ") + ")"
+		}
+		p.fail(join(key, k), fmt.Sprintf("%q%s", s, why), "a regular expression in single quotes, as '^(\\w+)-'", "")
+		return nil
+	case re.NumSubexp() > 1:
+		p.fail(join(key, k), strconv.Quote(s)+" has several groups", "one, round what is taken", "write (?: for the others")
+	}
+	return re
 }
 
 // tablesOf reads one inline table or a list of them.
@@ -252,27 +331,26 @@ func (p *mapParser) tablesOf(key string, v any) (out []map[string]any) {
 }
 
 func (p *mapParser) top(m map[string]any) *Map {
-	p.known("", m, "format", "title", "source", "separator", "missing", "dates", "rows")
-	out := &Map{Name: p.name, Title: p.text("", m, "title"), Citation: p.text("", m, "source"), missing: p.texts("", m, "missing")}
+	p.known("", m, append([]string{"format", "title", "source", "separator", "encoding", "decimal", "formulas", "dates", "century", "missing", "ratings", "below", "rows"}, shapeKeys()...)...)
+	out := &Map{Name: p.name, Title: p.text("", m, "title"), Citation: p.text("", m, "source"), shape: p.shape(m),
+		missing: p.texts("", m, "missing"), ratings: p.marks(m, "ratings"), below: p.marks(m, "below")}
 	if n, ok := m["format"].(int64); !ok || n != 1 {
 		p.fail("format", "missing or another number", "format = 1", "a higher number needs a newer carryover")
 	}
-	switch s, _ := m["separator"].(string); {
-	case m["separator"] == nil:
-	case s == ",":
-		out.separator = ','
-	case s == ";":
-		out.separator = ';'
-	case s == "tab" || s == "\t":
-		out.separator = '\t'
-	default:
-		p.fail("separator", fmt.Sprintf("%q", s), `",", ";" or "tab"`, "")
+	if raw, _ := m["separator"].(string); raw == "\t" {
+		m["separator"] = "tab"
 	}
-	switch d := strings.ToUpper(p.text("", m, "dates")); d {
-	case "", "YMD", "DMY", "MDY":
-		out.dates = d
-	default:
-		p.fail("dates", strconv.Quote(d), "YMD, DMY or MDY", "")
+	if s := p.choice(m, "separator", `",", ";" or "tab"`, ",=,", ";=;", "tab=\t"); s != "" {
+		out.separator = s[0]
+	}
+	out.encoding = p.choice(m, "encoding", "utf-8, windows-1252, utf-16le or utf-16be", "utf8=utf-8", "utf16le=utf-16le", "utf16be=utf-16be", "windows1252=windows-1252", "latin1=windows-1252", "iso88591=windows-1252")
+	out.decimal = p.choice(m, "decimal", "comma or point", "comma=comma", ",=comma", "point=point", ".=point")
+	out.shown = p.choice(m, "formulas", `"as shown", or no such key`, "asshown=yes") != ""
+	out.dates = p.choice(m, "dates", "YMD, DMY or MDY", "ymd=YMD", "dmy=DMY", "mdy=MDY")
+	if n, ok := m["century"].(int64); ok && n >= 1800 && n <= 2100 && n%100 == 0 {
+		out.century = int(n)
+	} else if m["century"] != nil {
+		p.fail("century", fmt.Sprint(m["century"]), "a round hundred, as 2000: 26 is then 2026", "")
 	}
 	rows := p.tablesOf("rows", m["rows"])
 	if len(rows) == 0 {
@@ -284,8 +362,39 @@ func (p *mapParser) top(m map[string]any) *Map {
 	return out
 }
 
+// marks reads words that stand beside figures, the longest first: VH before H.
+func (p *mapParser) marks(m map[string]any, k string) []string {
+	list := p.texts("", m, k)
+	for _, w := range list {
+		if w == "" || strings.ContainsAny(w, "0123456789") {
+			p.fail(k, strconv.Quote(w), "words or letters without figures", "")
+		}
+	}
+	slices.SortStableFunc(list, func(a, b string) int { return len(b) - len(a) })
+	return list
+}
+
+// choice reads one of a few words, each given as "folded=meant".
+func (p *mapParser) choice(m map[string]any, key, expected string, words ...string) string {
+	if m[key] == nil {
+		return ""
+	}
+	s := p.text("", m, key)
+	for _, w := range words {
+		if i := strings.LastIndexByte(w, '='); w[:i] == fold(s) {
+			return w[i+1:]
+		}
+	}
+	p.fail(key, strconv.Quote(s), expected, "")
+	return ""
+}
+
+func blockKeys() []string {
+	return []string{"table", "once", "collapse", "when", "set", "columns", "names", "analyte"}
+}
+
 func (p *mapParser) block(key string, m map[string]any) block {
-	p.known(key, m, "table", "once", "collapse", "when", "set", "analyte")
+	p.known(key, m, blockKeys()...)
 	b := block{once: p.flag(key, m, "once"), collapse: p.flag(key, m, "collapse"), when: p.conditions(key+".when", m["when"]), line: p.line(key)}
 	name := p.text(key, m, "table")
 	var t *table
@@ -314,7 +423,11 @@ func (p *mapParser) block(key string, m map[string]any) block {
 			for _, f := range t.fields {
 				fields = append(fields, f.name)
 			}
-			p.fail(at, "no field of "+t.sheet, "one of "+strings.Join(fields, ", "), didYouMean(k, fields))
+			mend := didYouMean(k, fields)
+			if slices.Contains(blockKeys(), k) {
+				mend = "did you mean the key of [[rows]]? It stands above [rows.set]"
+			}
+			p.fail(at, "no field of "+t.sheet, "one of "+strings.Join(fields, ", "), mend)
 			continue
 		}
 		f := t.fields[i].name
@@ -325,21 +438,34 @@ func (p *mapParser) block(key string, m map[string]any) block {
 		b.set = append(b.set, setting{f, p.origins(at, set[k], t.fields[i])})
 	}
 	for i, a := range p.tablesOf(key+".analyte", m["analyte"]) {
-		b.analytes = append(b.analytes, p.measurement(fmt.Sprintf("%s.analyte.%d", key, i), a, t))
+		b.measured = append(b.measured, p.measurement(fmt.Sprintf("%s.analyte.%d", key, i), a, t))
 	}
-	if len(b.analytes) > 0 {
-		given["analyte"], given["value"], given["unit"] = true, true, true
+	b.measured = append(b.measured, p.columns(key+".columns", m["columns"], t)...)
+	what, value := t.measures()
+	if v, ok := m["names"]; ok {
+		b.names = p.names(key+".names", v, t)
+		given["unit"] = true
+		if !given[what] || len(b.measured) > 0 {
+			p.fail(key+".names", "beside measured columns, or without "+what+" under [rows.set]", "a sheet with a column of names and one of values", what+` = {column = "..."} under [rows.set]`)
+		}
+	}
+	if len(b.measured) > 0 {
+		given[what], given[value], given["unit"] = true, true, true
 	}
 	for _, f := range t.fields {
 		if f.need && !given[f.name] {
 			p.fail(key, "field "+f.name+" is not set", "every field that "+t.sheet+" needs", "add it under [rows.set]")
 		}
 	}
+	if len(b.measured) > 0 || b.names != nil {
+		p.defaults(key, &b, t)
+	}
 	return b
 }
 
 func (p *mapParser) origins(key string, v any, f field) (out []origin) {
 	if s, ok := scalar(v); ok {
+		p.answered(key, s, f.expects())
 		return []origin{{value: s, line: p.line(key)}}
 	}
 	list, ok := v.([]any)
@@ -350,6 +476,7 @@ func (p *mapParser) origins(key string, v any, f field) (out []origin) {
 	}
 	for _, x := range list {
 		if s, ok := scalar(x); ok {
+			p.answered(key, s, f.expects())
 			out = append(out, origin{value: s, line: p.line(key)})
 			continue
 		}
@@ -358,42 +485,84 @@ func (p *mapParser) origins(key string, v any, f field) (out []origin) {
 			p.fail(key, "a list in a list", `a text, or a table such as {column = "..."}`, "")
 			continue
 		}
-		p.known(key, m, "column", "value", "prefix", "unit", "lookup", "when", "unless")
-		o := origin{column: p.text(key, m, "column"), value: p.text(key, m, "value"), prefix: rawText(m["prefix"]), unit: p.text(key, m, "unit"),
-			when: p.conditions(key, m["when"]), unless: p.conditions(key, m["unless"]), line: p.line(key)}
-		if (m["column"] == nil) == (m["value"] == nil) {
-			p.fail(key, "neither column nor value, or both", "one of the two", "")
-		}
-		if o.unit != "" {
-			if _, known := unit.Factor(o.unit, f.qs...); !known {
-				if len(f.qs) == 0 {
-					p.fail(key, fmt.Sprintf("unit %q", o.unit), "no unit, since "+f.name+" takes none", "")
-				} else {
-					names := unit.Names(f.qs...)
-					p.fail(key, fmt.Sprintf("unit %q is not known here", o.unit), "one of "+strings.Join(names, ", "), didYouMean(o.unit, names))
-				}
-			}
-		}
-		if m["lookup"] != nil {
-			table, ok := m["lookup"].(map[string]any)
-			if !ok {
-				p.fail(key, "lookup that is not a table", `lookup = {"found" = "meant", ...}`, "")
-			}
-			o.lookup = map[string]string{}
-			for _, k := range keys(table) {
-				s, ok := scalar(table[k])
-				if !ok {
-					p.fail(key, fmt.Sprintf("lookup of %q that is not a text", k), "a text in quotes", "")
-				}
-				o.lookup[strings.TrimSpace(k)] = s
-			}
-		}
-		out = append(out, o)
+		out = append(out, p.origin(key, m, f))
 	}
 	if len(out) == 0 {
 		p.fail(key, "no origin", `a text, or a table such as {column = "..."}`, "")
 	}
 	return out
+}
+
+func (f *field) expects() string {
+	if f.says == "" {
+		return "what column " + f.name + " holds"
+	}
+	return f.says
+}
+
+func (p *mapParser) origin(key string, m map[string]any, f field) origin {
+	sources := []string{"column", "columns", "value", "cell", "after", "name_of"}
+	p.known(key, m, append(sources, "join", "down", "match", "prefix", "unit", "lookup", "when", "unless")...)
+	o := origin{value: p.text(key, m, "value"), cell: strings.ToUpper(p.text(key, m, "cell")), after: p.text(key, m, "after"), of: p.text(key, m, "name_of"),
+		join: " ", down: p.flag(key, m, "down"), match: p.pattern(key, m, "match"), prefix: rawText(m["prefix"]), unit: p.text(key, m, "unit"),
+		when: p.conditions(key, m["when"]), unless: p.conditions(key, m["unless"]), line: p.line(key)}
+	n := 0
+	for _, s := range sources {
+		if m[s] != nil {
+			n++
+		}
+	}
+	if n != 1 {
+		p.fail(key, "neither column nor value, or several of their kind", "one of "+strings.Join(sources, ", "), "")
+	}
+	asks := !p.answered(key, o.value+" "+o.after, f.expects()) || !p.answered(key, o.unit, "the unit of "+f.name)
+	if m["column"] != nil {
+		o.columns = []string{p.column(key, m, "column")}
+	}
+	if m["columns"] != nil {
+		list, _ := m["columns"].([]any)
+		for _, x := range list {
+			o.columns = append(o.columns, p.column(key, map[string]any{"columns": x}, "columns"))
+		}
+		if len(o.columns) == 0 {
+			p.fail(key, "columns that are no list", `as columns = ["Year", "Month"]`, "")
+		}
+	}
+	if m["join"] != nil {
+		o.join = rawText(m["join"])
+	}
+	if col, row := cellAt(o.cell); m["cell"] != nil && (col < 0 || row < 1) {
+		p.fail(key, strconv.Quote(o.cell), "a cell such as B4", "")
+	}
+	if m["name_of"] != nil && o.of != "file" && o.of != "sheet" {
+		p.fail(key, strconv.Quote(o.of), `name_of = "file" or "sheet"`, "")
+	}
+	if o.unit != "" && !asks {
+		if _, known := unit.Factor(o.unit, f.qs...); !known {
+			if len(f.qs) == 0 {
+				p.fail(key, fmt.Sprintf("unit %q", o.unit), "no unit, since "+f.name+" takes none", "")
+			} else {
+				names := unit.Names(f.qs...)
+				p.fail(key, fmt.Sprintf("unit %q is not known here", o.unit), "one of "+strings.Join(names, ", "), didYouMean(o.unit, names))
+			}
+		}
+	}
+	if m["lookup"] != nil {
+		table, ok := m["lookup"].(map[string]any)
+		if !ok {
+			p.fail(key, "lookup that is not a table", `lookup = {"found" = "meant", ...}`, "")
+		}
+		o.lookup = map[string]string{}
+		for _, k := range keys(table) {
+			s, ok := scalar(table[k])
+			if !ok {
+				p.fail(key, fmt.Sprintf("lookup of %q that is not a text", k), "a text in quotes", "")
+			}
+			p.answered(key, s, "what "+strconv.Quote(k)+" stands for")
+			o.lookup[strings.TrimSpace(k)] = s
+		}
+	}
+	return o
 }
 
 // rawText keeps the space at the end of a prefix.
@@ -404,10 +573,10 @@ func rawText(v any) string {
 
 func (p *mapParser) conditions(key string, v any) (out []condition) {
 	for _, m := range p.tablesOf(key, v) {
-		p.known(key, m, "column", "is", "not", "has")
-		c := condition{column: p.text(key, m, "column"), is: p.texts(key, m, "is"), not: p.texts(key, m, "not"), has: p.texts(key, m, "has"), line: p.line(key)}
-		if c.column == "" || c.is == nil && c.not == nil && c.has == nil {
-			p.fail(key, "a condition without column, or without is, not or has", `as {column = "...", is = ["..."]}`, "")
+		p.known(key, m, "column", "is", "not", "has", "match")
+		c := condition{column: p.column(key, m, "column"), is: p.texts(key, m, "is"), not: p.texts(key, m, "not"), has: p.texts(key, m, "has"), match: p.pattern(key, m, "match"), line: p.line(key)}
+		if c.column == "" || c.is == nil && c.not == nil && c.has == nil && c.match == nil {
+			p.fail(key, "a condition without column, or without is, not, has or match", `as {column = "...", is = ["..."]}`, "")
 		}
 		out = append(out, c)
 	}
@@ -415,253 +584,156 @@ func (p *mapParser) conditions(key string, v any) (out []condition) {
 }
 
 func (p *mapParser) measurement(key string, m map[string]any, t *table) measurement {
-	p.known(key, m, "column", "analyte", "unit", "method", "form", "when")
-	a := measurement{column: p.text(key, m, "column"), analyte: p.text(key, m, "analyte"), unit: p.text(key, m, "unit"), method: p.text(key, m, "method"),
-		form: p.text(key, m, "form"), when: p.conditions(key+".when", m["when"]), line: p.line(key)}
-	if a.column == "" || a.analyte == "" {
+	p.known(key, m, "column", "analyte", "unit", "method", "form", "depth", "when")
+	a := measurement{column: p.column(key, m, "column"), when: p.conditions(key+".when", m["when"]), line: p.line(key),
+		meaning: meaning{name: p.text(key, m, "analyte"), form: p.text(key, m, "form"), unit: p.text(key, m, "unit"), method: p.text(key, m, "method"), depth: p.text(key, m, "depth")}}
+	if a.column == "" || a.name == "" {
 		p.fail(key, "column or analyte is missing", "both", "")
 		return a
 	}
-	var err error
-	switch t.name {
-	case "soil_tests":
-		var x unit.Analyte
-		var f unit.Form
-		if x, f, err = unit.ParseAnalyte(a.analyte, a.form); err == nil {
-			if _, err = unit.ParseMethod(a.method, x); err == nil && a.unit != "" {
-				// Only the unit is tried here: the figure is a stand-in.
-				if _, err = unit.Soil(unit.SoilReading{Analyte: x, Form: f, Value: 1, Unit: a.unit, DepthTo: 1}); unit.About(err) != "unit" {
-					err = nil
-				}
-			}
-		}
-	case "water_tests":
-		_, err = unit.Water(a.analyte, a.form, 1, a.unit)
-	case "leaf_tests":
-		_, err = unit.Leaf(a.analyte, 1, a.unit)
-	default:
-		p.fail(key, "analyte columns in "+t.sheet, "soil_tests, water_tests or leaf_tests", "set its fields under [rows.set]")
-	}
-	if err != nil && !(a.unit == "" && unit.About(err) == "unit") { // [rows.set] may give the unit
-		p.fail(key, err.Error(), "", "")
-	}
-	for _, x := range [...][2]string{{"method", a.method}, {"form", a.form}} {
+	for _, x := range [...][2]string{{"method", a.method}, {"form", a.form}, {"depth", a.depth}} {
 		if x[1] != "" && t.find(x[0]) < 0 {
 			p.fail(key+"."+x[0], t.sheet+" has no field "+x[0], "", "leave it out")
+			return a
+		}
+	}
+	p.sound(key, a.meaning, t)
+	return a
+}
+
+// sound refuses a meaning that no column of the table can have.
+func (p *mapParser) sound(key string, m meaning, t *table) {
+	if what, _ := t.measures(); what == "" {
+		p.fail(key, "measured columns in "+t.sheet, "soil_tests, water_tests, leaf_tests, materials or advice", "set its fields under [rows.set]")
+	} else if err := m.check(t); err != nil {
+		p.fail(key, err.Error(), "", "")
+	}
+}
+
+// columns reads the compact form: a list of headings that say it all, or a
+// table of headings and what they mean.
+func (p *mapParser) columns(key string, v any, t *table) (out []measurement) {
+	switch v := v.(type) {
+	case nil:
+	case []any:
+		for _, x := range v {
+			s, ok := x.(string)
+			if !ok {
+				p.fail(key, "a list of other than texts", `headings, as ["pH", "P ppm M3", "Avail. P = P ppm M3"]`, "")
+				continue
+			}
+			heading, means := s, s
+			if i := strings.LastIndex(s, " = "); i > 0 {
+				heading, means = s[:i], s[i+3:]
+			}
+			out = append(out, p.compact(key, heading, means, t))
+		}
+	case map[string]any:
+		for _, k := range keys(v) {
+			at := key + "." + k
+			switch x := v[k].(type) {
+			case string:
+				out = append(out, p.compact(at, k, x, t))
+			case bool:
+				if !x {
+					p.fail(at, "false", "what the column means, or true where its heading says it all", "leave the line out")
+				}
+				out = append(out, p.compact(at, k, k, t))
+			case map[string]any:
+				p.known(at, x, "is", "unit_column", "when")
+				a := p.compact(at, k, p.text(at, x, "is"), t)
+				a.unitColumn, a.when = p.column(at, x, "unit_column"), p.conditions(at+".when", x["when"])
+				out = append(out, a)
+			default:
+				p.fail(at, "neither a text nor true", `what the column means, as "P ppm Mehlich-3"`, "")
+			}
+		}
+	default:
+		p.fail(key, "a single value", `a list of headings, or [rows.columns] with a line for each: "P (M3)" = "P ppm Mehlich-3"`, "")
+	}
+	return out
+}
+
+func (p *mapParser) compact(key, column, text string, t *table) measurement {
+	a := measurement{column: strings.TrimSpace(column), compact: true, line: p.line(key)}
+	if what, _ := t.measures(); what == "" {
+		p.sound(key, a.meaning, t)
+	} else if p.answered(key, text, "analyte, unit and method, as "+t.example()) {
+		var ask string
+		if a.meaning, ask = readMeaning(t, text); ask != "" {
+			p.fail(key, strconv.Quote(text)+": "+ask, "", "")
+		} else {
+			p.sound(key, a.meaning, t)
 		}
 	}
 	return a
 }
 
-// heads finds the columns of one file that a map names.
-type heads struct {
-	m     *Map
-	r     *reader
-	file  string
-	names []string
-	used  []bool
-	good  bool
+// names reads what a sheet with a row for each analyte calls them.
+func (p *mapParser) names(key string, v any, t *table) map[string]measurement {
+	out := map[string]measurement{}
+	table, ok := v.(map[string]any)
+	if !ok {
+		p.fail(key, "no table", `[rows.names] with lines such as "Phosphorus M3" = "P Mehlich-3"`, "")
+	}
+	for _, k := range keys(table) {
+		switch x := table[k].(type) {
+		case string:
+			out[fold(k)] = p.compact(key+"."+k, k, x, t)
+		case bool:
+			if x {
+				out[fold(k)] = p.compact(key+"."+k, k, k, t)
+			} else {
+				out[fold(k)] = measurement{skip: true}
+			}
+		default:
+			p.fail(key+"."+k, "neither a text nor false", `what the name means, as "P Mehlich-3", or false to leave its rows out`, "")
+		}
+	}
+	return out
 }
 
-func (h *heads) column(name string, line int) int {
-	at := -1
-	for _, same := range []func(string) bool{func(s string) bool { return s == name }, func(s string) bool { return fold(s) == fold(name) }} {
-		for i, s := range h.names {
-			if !same(s) {
+// defaults takes constants of unit and method out of the settings: they stand
+// for measured columns that say none, each for those it fits.
+func (p *mapParser) defaults(key string, b *block, t *table) {
+	take := func(field string) (out []string) {
+		i := slices.IndexFunc(b.set, func(s setting) bool { return s.field == field })
+		if i < 0 {
+			return nil
+		}
+		for _, o := range b.set[i].origins {
+			if !o.fixed() || o.value == "" || o.when != nil || o.unless != nil || o.lookup != nil {
+				return nil
+			}
+			out = append(out, o.value)
+		}
+		b.set = slices.Delete(b.set, i, i+1)
+		return out
+	}
+	b.units, b.methods = take("unit"), take("method")
+	if b.names != nil {
+		return // what the rows will name is not known yet
+	}
+	for _, x := range [...]struct {
+		field string
+		list  []string
+		fits  func(meaning, string) error
+	}{{"unit", b.units, func(m meaning, s string) error { return m.unitFits(t, s) }}, {"method", b.methods, func(m meaning, s string) error { return m.methodFits(s) }}} {
+		for _, s := range x.list {
+			if s == "?" { // told already
 				continue
 			}
-			if at >= 0 {
-				h.good = false
-				h.r.faults.add(Fault{File: h.file, Column: name, Pos: i + 1, Text: say("named twice", "one column of this name", "rename one of them")})
-				return -1
-			}
-			at = i
-		}
-		if at >= 0 {
-			h.used[at] = true
-			return at
-		}
-	}
-	h.good = false
-	h.r.faults.add(Fault{File: h.m.Name, Line: line, Text: say(fmt.Sprintf("column %q is not in %s", name, h.file), "", didYouMean(name, h.names))})
-	return -1
-}
-
-// boundBlock is a block with its columns found.
-type boundBlock struct {
-	*block
-	row            *row
-	at             map[string]int // column by the name the map uses
-	done           bool
-	fieldOf        []int // field of each setting
-	analyte, value int
-	own            [3]int // fields unit, method and form; -1: the table has none
-}
-
-// bind finds the map's columns and returns what takes a line, or nil after
-// faults.
-func (m *Map) bind(r *reader, file string, line int, head []string) func(int, []string) {
-	h := &heads{m: m, r: r, file: file, names: head, used: make([]bool, len(head)), good: true}
-	layout := m.dates
-	if layout == "" {
-		layout = r.opt.Dates
-	}
-	blocks := make([]*boundBlock, len(m.blocks))
-	for i := range m.blocks {
-		b := &m.blocks[i]
-		var t *table
-		for k := range r.tables {
-			if r.tables[k].name == b.table {
-				t = &r.tables[k]
-			}
-		}
-		bb := &boundBlock{block: b, row: r.row(t, file, layout), at: map[string]int{}, own: [3]int{t.find("unit"), t.find("method"), t.find("form")}}
-		find := func(name string, line int) {
-			if _, ok := bb.at[name]; !ok {
-				bb.at[name] = h.column(name, line)
-			}
-		}
-		conditions := func(list []condition) {
-			for _, c := range list {
-				find(c.column, c.line)
-			}
-		}
-		conditions(b.when)
-		for _, s := range b.set {
-			bb.fieldOf = append(bb.fieldOf, t.index(s.field))
-			for _, o := range s.origins {
-				if o.column != "" {
-					find(o.column, o.line)
+			var why error
+			fits := slices.ContainsFunc(b.measured, func(a measurement) bool {
+				err := x.fits(a.meaning, s)
+				if err != nil && a.name != "" {
+					why = err
 				}
-				conditions(o.when)
-				conditions(o.unless)
-			}
-		}
-		for _, a := range b.analytes {
-			find(a.column, a.line)
-			conditions(a.when)
-		}
-		if len(b.analytes) > 0 {
-			bb.analyte, bb.value = t.index("analyte"), t.index("value")
-		}
-		blocks[i] = bb
-	}
-	if !h.good {
-		return nil
-	}
-	var unread []string
-	for i, n := range head {
-		if !h.used[i] && n != "" {
-			unread = append(unread, n)
-		}
-	}
-	if len(unread) > 0 {
-		r.note("%s: columns that %s does not read: %s", file, m.Name, strings.Join(unread, ", "))
-	}
-	return func(line int, cells []string) {
-		for _, b := range blocks {
-			b.take(m, line, cells)
-		}
-	}
-}
-
-func (b *boundBlock) take(m *Map, line int, cells []string) {
-	if b.done || !b.hold(b.when, cells) {
-		return
-	}
-	r := b.row
-	r.line, r.bad = line, false
-	for i, s := range b.set {
-		c := &r.cells[b.fieldOf[i]]
-		*c = cell{name: s.field}
-		for k := range s.origins {
-			if b.fill(m, c, &s.origins[k], cells) {
-				break
+				return err == nil
+			})
+			if !fits && why != nil {
+				p.fail(key+".set."+x.field, "fits no column: "+why.Error(), "", "")
 			}
 		}
 	}
-	if len(b.analytes) == 0 {
-		if !r.bad {
-			r.build()
-		}
-		b.done = b.once
-		return
-	}
-	for i := range b.analytes {
-		a := &b.analytes[i]
-		at := b.at[a.column]
-		text := m.read(cells[at])
-		if text == "" || !b.hold(a.when, cells) || r.bad {
-			continue
-		}
-		r.cells[b.analyte] = cell{text: a.analyte, name: a.column, pos: at + 1}
-		r.cells[b.value] = cell{text: text, name: a.column, pos: at + 1}
-		// What the column says of itself stands for this record alone.
-		keep := [3]cell{}
-		for k, s := range [...]string{a.unit, a.method, a.form} {
-			if f := b.own[k]; f >= 0 {
-				if keep[k] = r.cells[f]; s != "" {
-					r.cells[f] = cell{text: s, name: a.column, pos: at + 1}
-				}
-			}
-		}
-		r.build()
-		r.bad = false
-		for k, f := range b.own {
-			if f >= 0 {
-				r.cells[f] = keep[k]
-			}
-		}
-		b.done = b.once
-	}
-}
-
-// read trims a cell and empties it where it says that there is no value.
-func (m *Map) read(text string) string {
-	text = strings.TrimSpace(text)
-	if slices.Contains(m.missing, text) {
-		return ""
-	}
-	return text
-}
-
-// fill puts an origin's value in the cell if it has one.
-func (b *boundBlock) fill(m *Map, c *cell, o *origin, cells []string) bool {
-	if !b.hold(o.when, cells) || len(o.unless) > 0 && b.hold(o.unless, cells) {
-		return false
-	}
-	text := o.value
-	if o.column != "" {
-		at := b.at[o.column]
-		c.name, c.pos = o.column, at+1
-		text = m.read(cells[at])
-	}
-	if text == "" {
-		return false
-	}
-	if o.lookup != nil {
-		meant, ok := o.lookup[text]
-		if !ok {
-			b.row.fault(c, strconv.Quote(text), "one of the values under lookup", fmt.Sprintf("add it on line %d of %s", o.line, m.Name))
-			return true
-		}
-		text = meant
-	}
-	c.text, c.unit = o.prefix+text, o.unit
-	return true
-}
-
-// hold reports whether all conditions hold.
-func (b *boundBlock) hold(list []condition, cells []string) bool {
-	for _, c := range list {
-		text := strings.TrimSpace(cells[b.at[c.column]])
-		if c.is != nil && !slices.Contains(c.is, text) || slices.Contains(c.not, text) {
-			return false
-		}
-		if c.has != nil && !slices.ContainsFunc(strings.FieldsFunc(text, func(r rune) bool { return r == ',' || r == ';' || r == ' ' }),
-			func(part string) bool { return slices.Contains(c.has, part) }) {
-			return false
-		}
-	}
-	return true
 }

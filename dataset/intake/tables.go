@@ -31,7 +31,8 @@ type field struct {
 	choices []string
 	qs      []unit.Quantity // measured, with a unit in the heading
 	us, si  string          // that unit, in templates
-	max     float64         // in SI; 0: no limit
+	max     float64         // in SI of the first of qs; 0: no limit
+	either  bool            // a cell may be of another of qs than its heading
 	says    string
 }
 
@@ -97,7 +98,7 @@ func tables() []table {
 	list := []table{
 		{name: "beds", sheet: "beds", says: "a bed as it is from a date on; add a row when it changes", build: (*row).bed, fields: []field{
 			need("bed", bedSays), need("from", "since when: "+dateSays), col("was", "the bed or beds (A; B) it was before"),
-			size(unit.Area, "area", "sq ft", "m2", 1e8, "ground that is fertilized and sampled as one"),
+			size(unit.Area, "area", "sq ft", "m2", 1e8, "ground that is fertilized and sampled as one; or 30x40 ft"),
 			depth, size(unit.Length, "depth from", "in", "cm", maxDepth, "").hidden(), size(unit.Length, "depth to", "in", "cm", maxDepth, "").hidden(),
 			size(unit.BulkDensity, "bulk density", "g/cm3", "g/cm3", 2.65, "dry weight of the soil for its volume, if known"),
 			oneOf("density source", "measured, estimated or assumed", "measured", "estimated", "assumed"),
@@ -126,13 +127,14 @@ func tables() []table {
 				{"feather meal 12-0-0,fertilizer,,N,12,%,label,label,invented example", "yard compost,compost,2026-03-01,density,560,kg/m3,as-is,lab,"}}},
 		{name: "amendments", sheet: "amendments", says: "one spreading on one bed in each row, or a run of equal ones", build: (*row).amendment, fields: []field{
 			need("bed", bedSays), done("date", dateSays), need("material", "its name in materials"),
-			field{name: "amount", qs: spreadable, says: `how much; "about 40" or ~40 for a guess; empty if not known`},
+			field{name: "amount", qs: spreadable, says: "how much: 40, about 40, 40-50, 2 x 50 lb; empty if not known"},
 			col("unit", "lb, kg, lb/1000 sq ft, t/ha, gal, cu yd, in (a layer) ..."),
 			oneOf("placed", "surface, worked in, watered in or foliar", "surface", "worked in", "watered in", "foliar"),
-			size(unit.Length, "mixed depth", "in", "cm", maxDepth, "how deep it was worked in"), col("every days", "7 for a weekly feed"), col("until", "the last day of such a run")},
+			size(unit.Length, "mixed depth", "in", "cm", maxDepth, "how deep it was worked in"), col("every days", "7 or weekly, for a feed given again and again; or write 2 lb weekly to 1 Sept under amount"), col("until", "the last day of such a run"),
+			oneOf("same day", "where the bed was sampled on this day too: before test or after test", "before test", "after test", "before=before test", "after=after test")},
 			eg: [2][]string{
-				{"Long bed,2026-04-20,feather meal 12-0-0,about 40,lb,worked in,6,,,invented example", "Long bed,2026-06-01,fish feed,2,gal,watered in,,7,2026-08-24,"},
-				{"Long bed,2026-04-20,feather meal 12-0-0,about 18,kg,worked in,15,,,invented example", "Long bed,2026-06-01,fish feed,8,L,watered in,,7,2026-08-24,"}}},
+				{"Long bed,2026-04-20,feather meal 12-0-0,about 40,lb,worked in,6,,,,invented example", "Long bed,2026-06-01,fish feed,2,gal,watered in,,7,2026-08-24,,"},
+				{"Long bed,2026-04-20,feather meal 12-0-0,about 18,kg,worked in,15,,,,invented example", "Long bed,2026-06-01,fish feed,8,L,watered in,,7,2026-08-24,,"}}},
 		{name: "plantings", sheet: "plantings", says: "one crop on one bed in one season in each row", build: (*row).planting, fields: []field{
 			need("bed", bedSays), need("season", "harvest year"), col("crop", "empty: pumpkin"), col("plants", "how many"), col("set out", "day"), col("pollinated", "day of the fruit that was kept"),
 			col("feeding ended", "day of the last feed"), oneOf("feeds complete", "yes if every feed of the season is written down", "yes", "no", "y=yes", "n=no", "true=yes", "false=no"),
@@ -150,7 +152,7 @@ func tables() []table {
 		{name: "weather", sheet: "weather", says: "one day, month or monthly normal at a site in each row; watering names the bed", build: (*row).weather, fields: []field{
 			col("site", "name of the place; may be empty where a bed is named"), col("bed", "for watering"), need("date", "2026-07-14, or 2026-07 for a month; a normal stands at the last year of its period"),
 			oneOf("period", "day, month or normal; empty: by the date", "day", "month", "normal"),
-			size(unit.Rain, "rain", "in", "mm", 5000, ""), size(unit.Rain, "irrigation", "in", "mm", 5000, ""),
+			size(unit.Rain, "rain", "in", "mm", 5000, ""), field{name: "irrigation", qs: []unit.Quantity{unit.Rain, unit.Liquid}, us: "in", si: "mm", max: 5000, either: true, says: "of the bed: a depth; or 200 gal, or 2 h x 5 gal/min"},
 			size(unit.Temperature, "high", "F", "C", 60, "highest of the day, or the mean of the highs"), size(unit.Temperature, "low", "F", "C", 60, "lowest, or the mean of the lows"),
 			size(unit.Share, "humidity", "%", "%", 100, "mean relative humidity"), size(unit.Speed, "wind", "mph", "m/s", 100, "mean"), size(unit.Duration, "sun", "h", "h", 744, "hours of sunshine")},
 			eg: [2][]string{{"Home,,2026-07,month,3.9,,81,60,,,,invented example", ",Long bed,2026-07-14,day,,0.75,,,,,,"}, {"Home,,2026-07,month,99,,27,16,,,,invented example", ",Long bed,2026-07-14,day,,19,,,,,,"}}},
@@ -187,7 +189,8 @@ func tables() []table {
 			continue
 		}
 		t.fields = append(t.fields, col("note", "anything else worth knowing"), more("grower", "if not the grower of the book"),
-			more("replaces", "batch and line of the row that this one corrects, as 3:7 or 3:tests.csv:7"))
+			more("replaces", "batch and line of the row that this one corrects, as 3:7 or 3:tests.csv:7"),
+			more("row", "which row of the book this is, as 3:tests.csv:7; exported sheets bear it"))
 		t.fields = append(t.fields, field{name: "date basis", more: true, choices: []string{dataset.ByDay, dataset.ByMonth, dataset.BySeason, dataset.Assumed}, says: "how exactly the date is known"})
 	}
 	return list
@@ -201,8 +204,9 @@ func (r *row) grower() string {
 }
 
 func (r *row) bed() {
-	b := dataset.Bed{Grower: r.grower(), Bed: r.text("bed"), Was: r.text("was"), Area: r.quantity("area"), BulkDensity: r.quantity("bulk density"),
+	b := dataset.Bed{Grower: r.grower(), Bed: r.text("bed"), Was: r.text("was"), BulkDensity: r.quantity("bulk density"),
 		DensitySource: r.choice("density source"), NativeOM: r.quantity("native om"), Texture: r.text("texture"), Note: r.text("note"), Source: r.source()}
+	b.Area = r.area(&b.Note)
 	b.From, b.FromBasis = r.date("from", nil)
 	b.DepthFrom, b.DepthTo = r.depth()
 	if v, ok := r.number("native ph", 3, 10.5); ok {
@@ -214,26 +218,35 @@ func (r *row) bed() {
 	if b.BulkDensity != nil && *b.BulkDensity < 0.05 {
 		r.fault(r.at("bulk density"), strconv.Quote(r.at("bulk density").text), "0.05 to 2.65 g/cm3", "check the decimal point and the unit")
 	}
-	r.replaces("")
+	r.replaces("", "")
 	if !r.bad {
 		r.rec.Beds = append(r.rec.Beds, b)
 	}
 }
 
 func (r *row) soilTest() {
-	t := dataset.SoilTest{Grower: r.grower(), Bed: r.text("bed"), Timing: r.choice("timing"), Lab: r.text("lab"), Report: r.text("report"), Site: r.text("site"),
-		Sample: r.text("sample"), Cores: r.whole("cores", 1, 10000), Note: r.text("note"), Source: r.source()}
+	t := dataset.SoilTest{Bed: r.text("bed"), Timing: r.choice("timing"), Lab: r.text("lab"), Report: r.text("report"), Site: r.text("site"),
+		Sample: r.text("sample"), Cores: r.whole("cores", 1, 10000), Note: r.text("note"), Grower: r.grower(), Source: r.source()}
 	t.Date, t.DateBasis = r.date("date", &t.Timing)
 	t.DepthFrom, t.DepthTo = r.depth()
 	a, ok := r.analyte(r.at("form").text)
-	v, qualifier, numeric := r.reading("value")
+	v, qualifier, own, numeric := r.reading("value")
 	if !ok || !numeric {
 		return
 	}
 	t.Method = r.method(a.Analyte)
-	in := unit.SoilReading{Analyte: a.Analyte, Form: a.form, Method: t.Method, Value: v, Unit: r.text("unit")}
+	in := unit.SoilReading{Analyte: a.Analyte, Form: a.form, Method: t.Method, Value: v}
 	if t.DepthTo != nil {
 		in.DepthFrom, in.DepthTo = *t.DepthFrom, *t.DepthTo
+	}
+	in.Unit, ok = r.unitOf(own, func(text string) (float64, string, error) {
+		one := in
+		one.Unit = text
+		x, err := unit.Soil(one)
+		return x.Value, x.Unit, err
+	})
+	if !ok {
+		return
 	}
 	out, err := unit.Soil(in)
 	if err != nil {
@@ -251,8 +264,17 @@ func (r *row) soilTest() {
 	if out.Conversion != "" {
 		t.Conversion = r.word(out.Conversion)
 	}
-	r.replaces(t.Analyte)
+	r.replaces(t.Analyte, t.Analyte)
 	if r.bad {
+		return
+	}
+	rows := r.rec.SoilTests
+	if i := r.reports.earlier(t.Bed, t.Date, t.Report, len(rows), func(i int) bool {
+		x := &rows[i]
+		return x.Analyte == t.Analyte && x.Method == t.Method && x.Basis == t.Basis && x.Bed == t.Bed && x.Date == t.Date && x.Report == t.Report && x.Lab == t.Lab &&
+			x.Sample == t.Sample && x.Timing == t.Timing && x.DateBasis == t.DateBasis && x.DepthFrom == t.DepthFrom && x.DepthTo == t.DepthTo && x.Grower == t.Grower
+	}); i >= 0 && (rows[i].Value != t.Value || rows[i].Qualifier != t.Qualifier) {
+		r.twice(rows[i].Source, rows[i].Qualifier+trim(rows[i].ReportedValue), "take one out, or tell them apart by sample, report, depth or method")
 		return
 	}
 	if a.Kind == unit.PH && (out.Value < 4 || out.Value > 9) {
@@ -268,7 +290,7 @@ func (r *row) soilTest() {
 		r.tally("values printed as " + a.form.Name + ", stored as " + a.ID + " (times " + strconv.FormatFloat(a.form.Factor, 'f', 4, 64) + ")")
 	}
 	if t.Conversion != "" {
-		r.tally("values in " + t.ReportedUnit + ", stored in mg/kg for their sampled depth by the laboratory convention (2,000,000 lb of soil in an acre to 6 2/3 in)")
+		r.tally("values in ", t.ReportedUnit, ", stored in mg/kg for their sampled depth by the laboratory convention (2,000,000 lb of soil in an acre to 6 2/3 in)")
 	}
 	r.rec.SoilTests = append(r.rec.SoilTests, t)
 }
@@ -281,23 +303,31 @@ func (r *row) material() {
 		r.fault(c, err.Error(), "", "")
 		return
 	}
-	v, ok := r.number("value", 0, 1e6)
+	v, qualifier, own, ok := r.reading("value")
 	if !ok || c.text == "" {
 		return
 	}
-	out, err := unit.Component(c.text, v, r.text("unit"))
+	r.bare("value", qualifier)
+	text, ok := r.unitOf(own, func(text string) (float64, string, error) {
+		x, err := unit.Component(c.text, v, text)
+		return x.Value, x.Unit, err
+	})
+	if !ok {
+		return
+	}
+	out, err := unit.Component(c.text, v, text)
 	if err != nil {
 		r.refused(err)
 		return
 	}
-	m.Component, m.Value, m.Unit, m.ReportedValue, m.ReportedUnit = r.word(out.ID), out.Value, out.Unit, v, r.text("unit")
+	m.Component, m.Value, m.Unit, m.ReportedValue, m.ReportedUnit = r.word(out.ID), out.Value, out.Unit, v, text
 	if out.Form != out.ID {
 		m.ReportedForm = out.Form
 	}
 	if out.Unit == "%" && out.ID != "moisture" && m.Basis == "" && (m.Kind == "compost" || m.Kind == "manure") {
 		r.fault(r.at("basis"), "empty", "as-is or dry", "the lab's report says on which weight its figures stand")
 	}
-	r.replaces("")
+	r.replaces("", m.Component)
 	if !r.bad {
 		r.rec.Materials = append(r.rec.Materials, m)
 	}
@@ -305,27 +335,82 @@ func (r *row) material() {
 
 func (r *row) amendment() {
 	a := dataset.Amendment{Grower: r.grower(), Bed: r.text("bed"), Material: r.text("material"), Placed: r.choice("placed"), MixedDepth: r.quantity("mixed depth"),
-		Every: r.whole("every days", 1, 366), Note: r.text("note"), Source: r.source()}
+		Note: r.text("note"), Source: r.source()}
 	a.Date, a.DateBasis = r.date("date", nil)
-	a.Until = r.day("until", &a.Note)
-	if v, q, reported, text, qualifier, ok := r.measured("amount", r.at("unit")); ok {
-		if qualifier == "<" || qualifier == ">" {
+	a.Until, a.SameDay = r.day("until", &a.Note), r.choice("same day")
+	sound := r.run(&a)
+	if x, ok := r.take("amount", r.at("unit")); ok {
+		switch x.qualifier {
+		case "<", ">":
 			r.fault(r.at("amount"), strconv.Quote(r.at("amount").text), "a number", `write "about" before a guess`)
+		case "about":
+			a.Qualifier = "about"
+			r.tally("amounts given as about: where no range stands, taken as right within " + trim(100*unit.AboutShare) + " %")
+		case "range":
+			r.tally("amounts given as a range: its middle and both ends")
 		}
-		a.Amount, a.Unit, a.Qualifier, a.ReportedAmount, a.ReportedUnit = share(r.floats, v), q.SI(), qualifier, share(r.floats, reported), text
+		if x.words != "" {
+			r.keep(&a.Note, "amount", x.words, trim(x.value)+" "+x.unit)
+		}
+		a.Amount, a.Unit, a.ReportedAmount, a.ReportedUnit = share(r.floats, x.si), x.q.SI(), share(r.floats, x.value), x.unit
+		if x.low != x.high {
+			a.AmountLow, a.AmountHigh = share(r.floats, x.low), share(r.floats, x.high)
+		}
 	}
 	switch {
+	case !sound:
 	case a.Until != nil && a.Every == nil && r.at("every days").text == "":
 		r.fault(r.at("every days"), "empty", "how many days lie between the feeds", "7 for weekly, or clear the column until")
 	case a.Every != nil && a.Until == nil && r.at("until").text == "":
-		r.fault(r.at("until"), "empty", "the last day of the run", "fill it in, or clear the column every days")
+		r.fault(r.at("until"), "empty", "the last day of the run", "fill it in, or write 2 lb weekly to 1 Sept")
 	case a.Until != nil && !r.bad && *a.Until < a.Date:
 		r.fault(r.at("until"), strconv.Quote(r.at("until").text), "a day after "+a.Date.String(), "")
 	}
-	r.replaces("")
+	r.replaces("", "")
 	if !r.bad {
 		r.rec.Amendments = append(r.rec.Amendments, a)
 	}
+}
+
+// run reads how often and until when a spreading was repeated: from the columns
+// every days and until, or from words after the amount. These are cut off its
+// cell, which then holds the amount alone.
+func (r *row) run(a *dataset.Amendment) (sound bool) {
+	every, amount, c := r.at("every days"), r.at("amount"), r.at("every days")
+	words := oftenWords.MatchString(amount.text)
+	if n, ok := r.integer(every); ok && !words && n >= 1 && n <= 366 {
+		a.Every = share(r.ints, int32(n))
+		return true
+	}
+	if every.text == "" && !words {
+		return true
+	}
+	if words {
+		c = amount
+	}
+	text := strconv.Quote(c.text)
+	p, err := r.dates.repeat(c.text, a.Date.Year(), &a.Date)
+	if words {
+		amount.text = p.Rest
+	}
+	switch {
+	case words && every.text != "":
+		r.fault(c, text+" beside every days "+every.text, "one or the other", "clear one of them")
+	case err != nil:
+		r.fault(c, err.Error(), "", "")
+	case p.Every == 0, !words && p.Rest != "":
+		r.fault(c, text, "a whole number from 1 to 366, or weekly, every 10 days ...", "")
+	case p.From != nil && *p.From != a.Date && !r.bad:
+		r.fault(c, text+" begins on "+p.From.String(), "the date of the row, "+a.Date.String(), "mend one of the two")
+	case p.Until != nil && a.Until != nil && *p.Until != *a.Until:
+		r.fault(c, text+" ends on "+p.Until.String(), "the day in the column until, "+a.Until.String(), "mend one of the two")
+	default:
+		if a.Every = share(r.ints, p.Every); p.Until != nil {
+			a.Until = share(r.dayPtrs, *p.Until)
+		}
+		return true
+	}
+	return false
 }
 
 func (r *row) planting() {
@@ -336,7 +421,7 @@ func (r *row) planting() {
 	}
 	p.SetOut, p.Pollinated, p.FeedingEnded = r.day("set out", &p.Note), r.day("pollinated", &p.Note), r.day("feeding ended", &p.Note)
 	p.VinesCleared, p.FruitLost = r.day("vines cleared", &p.Note), r.day("fruit lost", &p.Note)
-	r.replaces("")
+	r.replaces("", "")
 	if !r.bad {
 		r.rec.Plantings = append(r.rec.Plantings, p)
 	}
@@ -348,14 +433,14 @@ func (r *row) harvest() {
 		h.Crop = "pumpkin"
 	}
 	h.Date, h.DateBasis = r.date("date", nil)
-	v, _, reported, text, qualifier, ok := r.measured("weight", nil)
-	if ok && v == 0 {
+	x, ok := r.take("weight", nil)
+	if ok && x.si == 0 {
 		r.fault(r.at("weight"), strconv.Quote(r.at("weight").text), "a weight above 0", "a lost fruit goes into plantings.csv, column fruit lost")
-	} else if ok && qualifier != "" {
+	} else if ok && x.qualifier != "" {
 		r.fault(r.at("weight"), strconv.Quote(r.at("weight").text), "a weight above 0", `write it bare; the column weighed says "guessed"`)
 	}
-	h.Weight, h.ReportedWeight, h.ReportedUnit = v, reported, text
-	r.replaces("")
+	h.Weight, h.ReportedWeight, h.ReportedUnit = x.si, x.value, x.unit
+	r.replaces("", "")
 	if !r.bad {
 		r.rec.Harvests = append(r.rec.Harvests, h)
 	}
@@ -368,19 +453,22 @@ func (r *row) cover() {
 	if c.Ended != nil && !r.bad && *c.Ended < c.Sown {
 		r.fault(r.at("ended"), strconv.Quote(r.at("ended").text), "a day after "+c.Sown.String(), "")
 	}
-	r.replaces("")
+	r.replaces("", "")
 	if !r.bad {
 		r.rec.Covers = append(r.rec.Covers, c)
 	}
 }
 
 func (r *row) weather() {
-	w := dataset.Weather{Grower: r.grower(), Bed: r.text("bed"), Site: r.text("site"), Period: r.choice("period"), Rain: r.quantity("rain"), Irrigation: r.quantity("irrigation"),
+	w := dataset.Weather{Grower: r.grower(), Bed: r.text("bed"), Site: r.text("site"), Period: r.choice("period"), Rain: r.quantity("rain"),
 		TempMax: r.quantity("high"), TempMin: r.quantity("low"), Humidity: r.quantity("humidity"), Wind: r.quantity("wind"), Sun: r.quantity("sun"), Note: r.text("note"), Source: r.source()}
 	var basis string
 	w.Date, basis = r.date("date", nil)
+	w.Irrigation, w.IrrigationL = r.watering(&w.Note)
 	if w.Bed == "" && w.Site == "" {
 		r.fault(r.at("site"), "empty", "the name of the site, or a bed", "")
+	} else if w.Bed == "" && w.IrrigationL != nil {
+		r.fault(r.at("bed"), "empty", "the bed that was watered", "without it write a depth, such as 0.5 in")
 	}
 	if !r.bad {
 		switch {
@@ -401,7 +489,7 @@ func (r *row) weather() {
 			r.fault(r.at("low"), strconv.Quote(r.at("low").text), "no more than the high, "+r.at("high").text, "are the two exchanged?")
 		}
 	}
-	r.replaces("")
+	r.replaces("", "")
 	if !r.bad {
 		r.rec.Weather = append(r.rec.Weather, w)
 	}
@@ -410,19 +498,35 @@ func (r *row) weather() {
 func (r *row) waterTest() {
 	w := dataset.WaterTest{Grower: r.grower(), Water: r.text("water"), Lab: r.text("lab"), Note: r.text("note"), Source: r.source()}
 	w.Date, w.DateBasis = r.date("date", nil)
-	v, qualifier, ok := r.reading("value")
+	v, qualifier, own, ok := r.reading("value")
 	if c := r.at("analyte"); ok && c.text != "" {
-		m, err := unit.Water(c.text, r.at("form").text, v, r.text("unit"))
+		text, ok := r.unitOf(own, func(text string) (float64, string, error) {
+			x, err := unit.Water(c.text, r.at("form").text, v, text)
+			return x.Value, x.Unit, err
+		})
+		if !ok {
+			return
+		}
+		m, err := unit.Water(c.text, r.at("form").text, v, text)
 		if err != nil {
 			r.refused(err)
 			return
 		}
-		w.Analyte, w.Value, w.Unit, w.Qualifier, w.ReportedValue, w.ReportedUnit = r.word(m.ID), m.Value, m.Unit, qualifier, v, r.text("unit")
+		w.Analyte, w.Value, w.Unit, w.Qualifier, w.ReportedValue, w.ReportedUnit = r.word(m.ID), m.Value, m.Unit, qualifier, v, text
 		if m.Form != m.ID {
 			w.ReportedForm = m.Form
 		}
 	}
-	r.replaces(w.Analyte)
+	r.replaces(w.Analyte, w.Analyte)
+	if rows := r.rec.WaterTests; !r.bad {
+		i := r.waters.earlier(w.Water, w.Date, "", len(rows), func(i int) bool {
+			x := &rows[i]
+			return x.Analyte == w.Analyte && x.Water == w.Water && x.Date == w.Date && x.DateBasis == w.DateBasis && x.Lab == w.Lab && x.Grower == w.Grower
+		})
+		if i >= 0 && (rows[i].Value != w.Value || rows[i].Qualifier != w.Qualifier) {
+			r.twice(rows[i].Source, rows[i].Qualifier+trim(rows[i].ReportedValue), "take one out, or give each water its name")
+		}
+	}
 	if !r.bad {
 		r.rec.WaterTests = append(r.rec.WaterTests, w)
 	}
@@ -431,7 +535,7 @@ func (r *row) waterTest() {
 func (r *row) tillage() {
 	t := dataset.Tillage{Grower: r.grower(), Bed: r.text("bed"), Tool: r.text("tool"), Depth: r.quantity("depth"), Note: r.text("note"), Source: r.source()}
 	t.Date, t.DateBasis = r.date("date", nil)
-	r.replaces("")
+	r.replaces("", "")
 	if !r.bad {
 		r.rec.Tillage = append(r.rec.Tillage, t)
 	}
@@ -440,16 +544,32 @@ func (r *row) tillage() {
 func (r *row) leafTest() {
 	l := dataset.LeafTest{Grower: r.grower(), Bed: r.text("bed"), Lab: r.text("lab"), Part: r.text("part"), Note: r.text("note"), Source: r.source()}
 	l.Date, l.DateBasis = r.date("date", nil)
-	v, qualifier, ok := r.reading("value")
+	v, qualifier, own, ok := r.reading("value")
 	if c := r.at("analyte"); ok && c.text != "" {
-		m, err := unit.Leaf(c.text, v, r.text("unit"))
+		text, ok := r.unitOf(own, func(text string) (float64, string, error) {
+			x, err := unit.Leaf(c.text, v, text)
+			return x.Value, x.Unit, err
+		})
+		if !ok {
+			return
+		}
+		m, err := unit.Leaf(c.text, v, text)
 		if err != nil {
 			r.refused(err)
 			return
 		}
-		l.Analyte, l.Value, l.Unit, l.Qualifier, l.ReportedValue, l.ReportedUnit = r.word(m.ID), m.Value, m.Unit, qualifier, v, r.text("unit")
+		l.Analyte, l.Value, l.Unit, l.Qualifier, l.ReportedValue, l.ReportedUnit = r.word(m.ID), m.Value, m.Unit, qualifier, v, text
 	}
-	r.replaces(l.Analyte)
+	r.replaces(l.Analyte, l.Analyte)
+	if rows := r.rec.LeafTests; !r.bad {
+		i := r.leaves.earlier(l.Bed, l.Date, "", len(rows), func(i int) bool {
+			x := &rows[i]
+			return x.Analyte == l.Analyte && x.Part == l.Part && x.Bed == l.Bed && x.Date == l.Date && x.DateBasis == l.DateBasis && x.Lab == l.Lab && x.Grower == l.Grower
+		})
+		if i >= 0 && (rows[i].Value != l.Value || rows[i].Qualifier != l.Qualifier) {
+			r.twice(rows[i].Source, rows[i].Qualifier+trim(rows[i].ReportedValue), "take one out, or tell them apart by part")
+		}
+	}
 	if !r.bad {
 		r.rec.LeafTests = append(r.rec.LeafTests, l)
 	}
@@ -458,11 +578,19 @@ func (r *row) leafTest() {
 func (r *row) advice() {
 	a := dataset.Advice{Grower: r.grower(), Bed: r.text("bed"), Lab: r.text("lab"), Report: r.text("report"), Item: r.text("item"), Text: r.text("text"), Note: r.text("note"), Source: r.source()}
 	a.Date, a.DateBasis = r.date("date", nil)
-	if _, _, reported, text, qualifier, ok := r.measured("amount", r.at("unit")); ok {
-		r.bare("amount", qualifier)
-		a.Amount, a.Unit = share(r.floats, reported), text
+	if x, ok := r.take("amount", r.at("unit")); ok {
+		if x.qualifier == "" && x.words == "" {
+			a.Amount, a.Unit = share(r.floats, x.value), x.unit
+		} else { // the table has one figure: a range is kept in the lab's words
+			words := r.at("amount").text
+			if !strings.HasSuffix(words, x.unit) {
+				words += " " + x.unit
+			}
+			a.Text = strings.TrimSuffix(words+"; "+a.Text, "; ")
+			r.tally("recommendations that are no single figure, kept as text")
+		}
 	}
-	r.replaces("")
+	r.replaces("", a.Item)
 	if !r.bad {
 		r.rec.Advice = append(r.rec.Advice, a)
 	}
@@ -473,11 +601,11 @@ func (r *row) listed() {
 	if d := r.day("listed on", &l.Note); d != nil {
 		l.ListedOn = *d
 	}
-	if v, q, reported, text, qualifier, ok := r.measured("amount", r.at("unit")); ok {
-		r.bare("amount", qualifier)
-		l.Amount, l.Unit, l.ReportedAmount, l.ReportedUnit = v, q.SI(), reported, text
+	if x, ok := r.take("amount", r.at("unit")); ok {
+		r.bare("amount", x.qualifier)
+		l.Amount, l.Unit, l.ReportedAmount, l.ReportedUnit = x.si, x.q.SI(), x.value, x.unit
 	}
-	r.replaces("")
+	r.replaces("", "")
 	if !r.bad {
 		r.rec.Lists = append(r.rec.Lists, l)
 	}
@@ -508,7 +636,7 @@ func (r *row) forecast() {
 	if !r.bad && (f.Low > f.Value || f.Value > f.High) {
 		r.fault(r.at("value"), strconv.Quote(r.at("value").text), fmt.Sprintf("a value from low to high, %s to %s", trim(f.Low), trim(f.High)), "")
 	}
-	r.replaces(f.Analyte)
+	r.replaces(f.Analyte, f.Analyte)
 	if !r.bad {
 		r.rec.Forecasts = append(r.rec.Forecasts, f)
 	}

@@ -71,7 +71,10 @@ var methods = Methods()
 // serves reports whether the method can measure the analyte.
 func (m Method) serves(a Analyte) bool {
 	if m.For == nil {
-		return a.Kind == Fraction
+		// Mehlich-3 is made with ammonium nitrate, so it cannot measure either.
+		// Source: Mehlich 1984, Communications in Soil Science and Plant Analysis
+		// 15(12), 1409-1416.
+		return a.Kind == Fraction && !(strings.HasPrefix(m.ID, "Mehlich-3") && (a.ID == "NO3-N" || a.ID == "NH4-N"))
 	}
 	for _, id := range m.For {
 		if id == a.ID {

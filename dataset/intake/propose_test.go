@@ -1,0 +1,243 @@
+package intake
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/xuri/excelize/v2"
+
+	"carryover/dataset"
+)
+
+// asks counts the question marks that ParseMap finds in a map.
+func asks(t *testing.T, text string) int {
+	t.Helper()
+	_, err := ParseMap("m.toml", []byte(text))
+	if err == nil {
+		return 0
+	}
+	var f *Faults
+	if !errors.As(err, &f) {
+		t.Fatal(err)
+	}
+	n := 0
+	for _, x := range f.List {
+		before, _, asks := strings.Cut(x.Text, " still asks: ")
+		if !asks {
+			t.Errorf("more than a question: %s\n%s", x, text)
+		}
+		n += strings.Count(strings.NewReplacer(`"`, " ").Replace(before), " ? ")
+	}
+	return n
+}
+
+// TestProposal holds every word of one proposal.
+func TestProposal(t *testing.T) {
+	const sheet = "Riverbend Soil Service,,,,,,,,,,,\nDate sampled:,10/28/2026,,,,,,,,,,\n,,,,,,,,,,,\n" +
+		"Lab No.,Sample ID,Soil pH,OM,Phosphorus,K,P rating,lbs N/A,Lime T/A,Grower,Magnesum,Weather\n,,1:1,LOI %,M3 ppm,M3 ppm,,,,,ppm,\n" +
+		"1041,BARN,6.4,4.6,118 VH,310,VH,14,0,Ann,190,dry\n1042,Hill,5.9,N/A,12 L,190,L,ND,1.5,Ann,85,wet\n1043,Average,6.1,4.6,65,250,,14,,Ann,137,\n* as received,,,,,,,,,,,\n"
+	p, err := Propose(Source{"report.csv", []byte(sheet)}, Options{Today: today, Beds: []string{"Barn", "Hill"}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d := cmp.Diff(`# Proposed for report.csv: answer each ? and import with it.
+# Left out: P rating, Grower, Weather
+# column "lbs N/A": "lbs N/A" reads as pounds of N per acre, not as "not available"
+format = 1
+heading_rows = 2
+until = "* as received" # what stands below is no sample
+missing = ["N/A", "ND ?"] # cells without a value
+ratings = ["VH", "L"] # words beside a figure, left out
+skip = {column = "Sample ID", is = ["Average"]} # no samples
+dates = "MDY" # as 10/28/2026 shows
+[[rows]]
+table = "soil_tests"
+# Phosphorus M3 ppm: P or P2O5?
+# lbs N/A: N: nitrate-N, ammonium-N or total N?
+# Magnesum ppm: what was measured? "Magnesum": is it magnesium? Magnesum: not understood
+columns = ["Soil pH 1:1", "OM LOI %", "Phosphorus M3 ppm = ? ppm Mehlich-3", "K M3 ppm",
+  "lbs N/A = ? lb/acre", "Magnesum ppm = ? ppm"]
+[rows.set]
+bed = {column = "Sample ID", lookup = {"BARN" = "Barn", "Hill" = "Hill"}}
+date = {after = "Date sampled:"}
+lab = "?" # its name, always spelt the same way; above the headings stands "Riverbend Soil Service"
+depth = "?" # as "0-6 in"; or take it out
+report = {column = "Lab No."}
+[[rows]]
+table = "advice"
+[rows.set]
+bed = {column = "Sample ID", lookup = {"BARN" = "Barn", "Hill" = "Hill"}}
+date = {after = "Date sampled:"}
+lab = "?"
+[rows.columns]
+"Lime T/A" = "Lime ton/acre"
+`, p.Map); d != "" {
+		t.Error(d)
+	}
+	var got []string
+	for _, c := range p.Columns {
+		got = append(got, fmt.Sprintf("%d %s [%s] %s|%s", c.Pos, c.Heading, c.Example, c.As, c.Question))
+	}
+	if d := cmp.Diff([]string{
+		"1 Lab No. [1041] report|", "2 Sample ID [BARN] bed|", "3 Soil pH 1:1 [6.4] pH water 1:1|", "4 OM LOI % [4.6] OM % LOI|",
+		"5 Phosphorus M3 ppm [118 VH] ? ppm Mehlich-3|P or P2O5?", "6 K M3 ppm [310] K ppm Mehlich-3|", "7 P rating [VH] |left out: a rating",
+		"8 lbs N/A [14] ? lb/acre|N: nitrate-N, ammonium-N or total N?", "9 Lime T/A [0] advice: Lime ton/acre|", "10 Grower [Ann] |left out: grower",
+		`11 Magnesum ppm [190] ? ppm|what was measured? "Magnesum": is it magnesium? Magnesum: not understood`, "12 Weather [dry] |left out: no figures below it",
+	}, got); d != "" {
+		t.Error(d)
+	}
+	if !slices.Equal(p.Headings, []int{4, 5}) || p.Turned || p.File != "report.csv" || p.Open != asks(t, p.Map) || p.Open != 7 {
+		t.Errorf("headings %v, open %d, asked %d", p.Headings, p.Open, asks(t, p.Map))
+	}
+}
+
+// TestProposalsRead answers what each proposal asks and nothing more: then the
+// sheet must read as it does with its own map.
+func TestProposalsRead(t *testing.T) {
+	answers := map[string][]string{
+		"a.csv": nil,
+		"b.csv": {`"BARN-0-6in" = "?"`, `"BARN-0-6in" = "Barn"`, `"HILL-0-6in" = "?"`, `"HILL-0-6in" = "Hill"`, `method = ["?"]`, `method = ["Mehlich-3", "water 1:1"]`},
+		"c.csv": {`"ND ?"`, `"ND"`, `"U ?"`, `"U"`, `unit = ["?"]`, `unit = "ppm"`, `method = ["?"]`, `method = ["water 1:1", "DTPA"]`,
+			`"P" = true`, `"P" = "P Mehlich-3"`, `"B" = true`, `"B" = "B hot water"`, `"Mo" = true`, `"Mo" = "Mo Mehlich-3"`},
+		"d.csv": {`depth = "?"`, `depth = "0-15 cm"`, `"?" #`, `"0-15 cm" #`, `method = ["?"]`, `method = "Mehlich-3"`, `"Phosphorus mg/kg" = "?`, `"Phosphorus mg/kg" = "P`, `"Potash mg/kg" = "?`, `"Potash mg/kg" = "K2O`},
+		"e.csv": {"method = [\"?\"] # of NO3-N: several may stand here; or take it out\n", "", `"Soil Reaction (1:1)" = "?"`, `"Soil Reaction (1:1)" = "pH 1:1"`, `= "? Mehlich-3"`, `= "P Mehlich-3"`},
+		"f.csv": {`bed = "?"`, `bed = {column = "Schlag"}`, `date = "?"`, `date = {column = "Probe am"}`, `depth = "?"`, `depth = {column = "Tiefe (cm)", unit = "cm"}`,
+			`format = 1`, "format = 1\ndates = \"DMY\"", `method = ["?"]`, `method = "CAL"`, `"P2O5 mg/100g" = true`, "\"P2O5 mg/100g\" = true\nHumus = \"OM % LOI\""},
+		"i.csv": {`depth = "?"`, `depth = "0-8 in"`},
+		"j.csv": nil,
+		"k.csv": {`date = "?"`, `date = "autumn 2026"`, `unit = "?"`, `unit = "in"`, `"Zn"}`, `"Zn DTPA"}`, `is = "Zn"`, `is = "Zn DTPA"`, `method = ["?"]`, `method = ["KCl extract"]`},
+		"l.csv": {`depth = "?"`, `depth = "0-6 in"`, `unit = ["?"]`, `unit = "ppm"`, `method = ["?"]`, `method = "DTPA"`, `"? 0-6 in"`, `"NO3-N lb/acre KCl"`, `"? 6-24 in"`, `"NO3-N lb/acre KCl 6-24 in"`, `"Boron" = true`, `"Boron" = "B hot water"`},
+	}
+	for _, l := range layouts() {
+		pairs, ok := answers[l.file]
+		if !ok {
+			continue
+		}
+		t.Run(l.name, func(t *testing.T) {
+			opt := Options{Grower: "Ann", Today: today, Beds: []string{"Barn", "Hill", "Hang", "Hof"}}
+			if l.file == "f.csv" {
+				opt.Beds = nil
+			}
+			p, err := Propose(Source{l.file, []byte(l.sheet)}, opt)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if n := asks(t, p.Map); n != p.Open || n == 0 {
+				t.Errorf("%d questions, said %d\n%s", n, p.Open, p.Map)
+			}
+			if n := strings.Count(p.Map, "\n"); n > maxMap {
+				t.Errorf("%d lines", n)
+			}
+			text := strings.NewReplacer(append(pairs, `lab = "?"`, `lab = "Lab A"`)...).Replace(p.Map)
+			if i := strings.Index(text, `depth = "?"`); i >= 0 { // nobody knows
+				text = text[:i] + text[i+strings.IndexByte(text[i:], '\n')+1:]
+			}
+			m, err := ParseMap("m.toml", []byte(text))
+			if err != nil {
+				t.Fatalf("%v\n%s", err, text)
+			}
+			opt.Map = m
+			res, err := Read([]Source{{l.file, []byte(l.sheet)}}, opt)
+			if err != nil {
+				t.Fatalf("%v\n%s", err, text)
+			}
+			if d := cmp.Diff(l.want, told(res.Records.SoilTests)); d != "" {
+				t.Errorf("%s\n%s", d, text)
+			}
+		})
+	}
+}
+
+// What the lab's profile says is not asked.
+func TestProposalWithProfile(t *testing.T) {
+	opt := Options{Grower: "Ann", Today: today, Labs: map[string]dataset.Lab{"Riverbend": {Units: map[string]string{"K": "ppm", "P": "ppm"}, Methods: map[string]string{"K": "Mehlich-3", "P": "Mehlich-3", "pH": "water 1:1"}, Depth: "0-6 in"}}}
+	src := Source{"r.csv", []byte("Riverbend Soil Service\nBed,Sampled,pH,P,K\nBarn,2026-10-28,6.4,118,310\n")}
+	p, err := Propose(src, opt)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if p.Open != 0 || !strings.Contains(p.Map, "lab = \"Riverbend\" # as it stands above the headings\n") {
+		t.Fatalf("%d questions\n%s", p.Open, p.Map)
+	}
+	if opt.Map, err = ParseMap("m.toml", []byte(p.Map)); err != nil {
+		t.Fatal(err)
+	}
+	res, err := Read([]Source{src}, opt)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d := cmp.Diff([]string{"Barn 2026-10-28 day pH 0-15.24 cm [water 1:1] 6.4 pH = 6.4 pH @3", "Barn 2026-10-28 day P 0-15.24 cm [Mehlich-3] 118 ppm = 118 mg/kg @3",
+		"Barn 2026-10-28 day K 0-15.24 cm [Mehlich-3] 310 ppm = 310 mg/kg @3"}, told(res.Records.SoilTests)); d != "" {
+		t.Error(d)
+	}
+}
+
+// A sheet of very many columns is proposed as a list, and a workbook's likeliest
+// sheet is taken.
+func TestProposalForms(t *testing.T) {
+	var head, row []string
+	for _, a := range []string{"P", "K", "Ca", "Mg", "Na", "Zn", "Mn", "Fe", "Cu", "B", "Al", "Mo", "Cl", "Pb"} {
+		head, row = append(head, a+" Mehlich 3 (ppm)", a+" by total digest, ppm"), append(row, "5", "6")
+	}
+	data := bookWith(t, []string{"Cover", "Results", "Prices"}, func(f *excelize.File) {
+		setRows(t, f, "Cover", []any{"Riverbend"})
+		setRows(t, f, "Prices", []any{"Test", "Price"}, []any{"pH", 12})
+		cells := []any{"Bed", "Date"}
+		values := []any{"Barn", "2026-10-28"}
+		for i := range head {
+			cells, values = append(cells, head[i]), append(values, row[i])
+		}
+		setRows(t, f, "Results", cells, values)
+	})
+	p, err := Propose(Source{"r.xlsx", data}, Options{Today: today})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if n := strings.Count(p.Map, "\n"); n > maxMap || p.File != "r.xlsx/Results" || !strings.Contains(p.Map, `sheet = "Results"`) || !strings.Contains(p.Map, "columns = [") {
+		t.Errorf("%d lines of %s:\n%s", n, p.File, p.Map)
+	}
+	text := strings.NewReplacer(`"?"`, `"0-6 in"`).Replace(p.Map)
+	m, err := ParseMap("m.toml", []byte(text))
+	if err != nil {
+		t.Fatalf("%v\n%s", err, text)
+	}
+	res, err := Read([]Source{{"r.xlsx", data}}, Options{Map: m, Grower: "Ann", Today: today})
+	if err != nil || len(res.Records.SoilTests) != len(head) {
+		t.Errorf("%v, %d values", err, len(res.Records.SoilTests))
+	}
+}
+
+func TestNoProposal(t *testing.T) {
+	for _, x := range []struct{ text, want string }{
+		{"a,b\n1,2\n", "x.csv: no headings of soil tests in its first 40 lines: expected a line with headings such as Sample ID, pH, P ppm: write a sheet map by hand, with headings = and the number of the line"},
+		{"%PDF-1.7", "x.csv: a PDF: expected a sheet (CSV or XLSX): copy its figures into a sheet; carryover new writes empty ones"},
+		{strings.Repeat("pH,", 9999) + "pH\n", "x.csv:1: a row of 10000 cells: expected at most 1,000 columns: save the part of the sheet that is meant as a sheet of its own"},
+	} {
+		p, err := Propose(Source{"x.csv", []byte(x.text)}, Options{Today: today})
+		if fmt.Sprint(err) != x.want || p.Map != "" {
+			t.Errorf("got  %v\nwant %s", err, x.want)
+		}
+	}
+}
+
+// A proposal is a map that ParseMap takes once nothing is open, and otherwise
+// refuses for its questions alone.
+func FuzzPropose(f *testing.F) {
+	for _, l := range layouts() {
+		f.Add(l.sheet)
+	}
+	f.Fuzz(func(t *testing.T, sheet string) {
+		p, err := Propose(Source{"x.csv", []byte(sheet)}, Options{Today: today, Beds: []string{"Barn"}, Labs: labs()})
+		if err != nil {
+			sound(t, Result{}, err)
+			return
+		}
+		if n := asks(t, p.Map); n != p.Open {
+			t.Fatalf("%d questions, said %d:\n%s", n, p.Open, p.Map)
+		}
+	})
+}
