@@ -29,8 +29,8 @@ func TestAcidityAndCEC(t *testing.T) {
 		want, tol       float64
 		volume          bool
 	}{
-		{"Clemson/C01/acidity-Adams-Evans", "Adams-Evans", 7.70, 5.2, 2.40, 0.01, false},
-		{"NCDA/L01/acidity-Mehlich", "Mehlich buffer", 6.3, 5.0, 1.2, 0.01, true},
+		{"Clemson/acidity-Adams-Evans", "Adams-Evans", 7.70, 5.2, 2.40, 0.01, false},
+		{"NCDA/acidity-Mehlich", "Mehlich buffer", 6.3, 5.0, 1.2, 0.01, true},
 	} {
 		t.Run(c.source, func(t *testing.T) {
 			got, volume, source, err := Acidity(c.buffer, c.reading, c.soilPH)
@@ -39,7 +39,7 @@ func TestAcidityAndCEC(t *testing.T) {
 			}
 		})
 	}
-	t.Run("Clemson/C02/CEC", func(t *testing.T) {
+	t.Run("Clemson/CEC", func(t *testing.T) {
 		x := clemson().review(t, Options{US: true}).Beds[0].CEC
 		if len(x) != 1 || x[0].CEC == nil || math.Abs(x[0].CEC.Value-3.83) > 0.01 {
 			t.Fatalf("%+v, want 3.83", x)
@@ -50,20 +50,20 @@ func TestAcidityAndCEC(t *testing.T) {
 		contains(t, x[0].Text, "estimated CEC 3.8 meq/100 g")
 		contains(t, x[0].CEC.Basis, "estimated")
 	})
-	t.Run("Clemson/C03/base-saturation", func(t *testing.T) {
+	t.Run("Clemson/base-saturation", func(t *testing.T) {
 		x := clemson().review(t, Options{}).Beds[0].CEC[0]
 		n := slices.IndexFunc(x.Saturation, func(s Saturation) bool { return s.Of == "bases" })
 		if s := x.Saturation[n].Estimate; math.Abs(s.Value-37) > 0.5 || !(s.Low < s.Value && s.Value < s.High) {
 			t.Errorf("%+v, want 37 %%", s)
 		}
 	})
-	t.Run("ServiTech/C07/calcium", func(t *testing.T) {
+	t.Run("ServiTech/calcium", func(t *testing.T) {
 		ca := Charge("Ca", 1471)
 		if math.Abs(ca-7.4) > 0.1 || math.Abs(100*ca/20.4-36) > 0.5 {
 			t.Errorf("%.2f meq, %.1f %% of 20.4; want 7.4 and 36", ca, 100*ca/20.4)
 		}
 	})
-	t.Run("own/C08/Bear-by-weight", func(t *testing.T) {
+	t.Run("own/Bear-by-weight", func(t *testing.T) {
 		if v := BearCaMgWeight(); math.Abs(v-10.72) > 0.05 {
 			t.Errorf("%.2f, want 10.72", v)
 		}
@@ -130,7 +130,7 @@ func TestCECRefuses(t *testing.T) {
 		b    *book
 		say  string // of the refusal; empty: estimated
 	}{
-		{"KansasState/X06/Mehlich-3-Ca-at-pH-7.6", set(7.6), "free lime"},
+		{"KansasState/Mehlich-3-Ca-at-pH-7.6", set(7.6), "free lime"},
 		{"at 7.3", set(7.3), "free lime"},
 		{"below 7.3", set(7.2), ""},
 		{"ammonium acetate at 7.6", set(7.6, method("ammonium acetate")), ""},
