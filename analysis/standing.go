@@ -1,6 +1,7 @@
 package analysis
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -16,6 +17,7 @@ type Standing struct {
 	Method  string `json:"method"`
 	When    string `json:"when"`
 	Level   string `json:"level"` // as printed, without its unit
+	Where   string `json:"where"` // below, inside, perhaps inside or above its band, yours first; empty: no band
 	// Research and Own are the bands for this method; where there is neither,
 	// Typical may say what such soils usually hold, which is no target.
 	Research *Target `json:"research,omitempty"`
@@ -25,11 +27,11 @@ type Standing struct {
 	Text     string  `json:"text"`
 }
 
-// standingOf adds where a level stands; text, if given, says it instead of bands.
-func (b *bedWork) standingOf(out *BedReview, l *Level, text string) {
+// standingOf adds where a level stands; where no band is, text says it.
+func (b *bedWork) standingOf(out *BedReview, l *Level, where, text string) {
 	s := b.standing(l)
 	if text != "" && s.Own == nil && s.Research == nil {
-		s.Text = text
+		s.Where, s.Text = where, text
 	}
 	out.Bands = append(out.Bands, s)
 }
@@ -60,6 +62,9 @@ func (b *bedWork) standing(l *Level) Standing {
 			return "perhaps inside"
 		}
 		return "inside"
+	}
+	if t := cmp.Or(s.Own, s.Research); t != nil {
+		s.Where = where(t)
 	}
 	name := fmt.Sprintf("%s %s", l.Analyte, l.show(b.us))
 	var parts []string
@@ -111,6 +116,7 @@ func (b *bedWork) manganese(l *Level, out *BedReview, j *judgement, act func(Act
 	ph := &out.Levels[n]
 	v := MnIndex(l.Estimate.Value, ph.Estimate.Value)
 	out.Bands[len(out.Bands)-1].Text = fmt.Sprintf("Mn %s at pH %s: availability index %.0f, %d is enough (Rutgers NJAES soil testing laboratory)", l.show(b.us), ph.Text(), v, enoughMn)
+	out.Bands[len(out.Bands)-1].Where = map[bool]string{true: "inside", false: "below"}[v >= enoughMn]
 	if v >= enoughMn {
 		j.fine = append(j.fine, "Mn (by index)")
 		return true

@@ -287,15 +287,15 @@ func (b *bedWork) judge(out *BedReview, day []*Level, now moment, j *judgement, 
 		l = day[0]
 	}
 	if limit := saltLimit(l.Method); l.Analyte == "EC" && limit > 0 && (l.Qualifier == "" && l.Estimate.Value < limit || l.Qualifier == "<" && l.Estimate.Value <= limit) {
-		b.standingOf(out, l, fmt.Sprintf("EC %s: below %v, as it should be by this method", l.show(b.us), limit))
+		b.standingOf(out, l, "inside", fmt.Sprintf("EC %s: below %v, as it should be by this method", l.show(b.us), limit))
 		j.fine = append(j.fine, l.Analyte)
 		return
 	}
 	if b.salts(l, act) {
-		b.standingOf(out, l, fmt.Sprintf("EC %s: usual below %v by this method", l.show(b.us), saltLimit(l.Method)))
+		b.standingOf(out, l, "above", fmt.Sprintf("EC %s: usual below %v by this method", l.show(b.us), saltLimit(l.Method)))
 		return
 	}
-	b.standingOf(out, l, "")
+	b.standingOf(out, l, "", "")
 	own, research := b.bandsFor(l)
 	t := cmp.Or(own, research)
 	if t == nil {

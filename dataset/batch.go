@@ -227,10 +227,8 @@ func (b *Book) admit(names []string, live *Records, batch Batch) (own, fresh *Re
 	if err := checkCorrections(fresh, live); err != nil {
 		return refuse(err)
 	}
-	rest := &Records{}
-	for _, t := range tables() {
-		t.add(rest, live)
-	}
+	less := *live // rows are taken out of it, never changed
+	rest := &less
 	replacing := map[line]bool{}
 	if len(fresh.Corrections) > 0 {
 		addCorrected(gone, rest, fresh.Corrections)
@@ -259,9 +257,8 @@ func (b *Book) admit(names []string, live *Records, batch Batch) (own, fresh *Re
 		l := newLineage(t, rest, gone, live.Corrections)
 		faults = append(faults, m.claims(claims[t.name()], l)...)
 		m.same()
-		of := m.subjects()
-		m.back(l, of)
-		m.contradictions(of, batch.Correct, func(i int, rec *Records, j int) {
+		m.back(l)
+		m.contradictions(batch.Correct, func(i int, rec *Records, j int) {
 			if conflicts.Total++; len(conflicts.Conflicts) < maxListed {
 				conflicts.Conflicts = append(conflicts.Conflicts, Conflict{t.name(), t.say(fresh, i), *t.source(fresh, i), *t.source(rec, j), clash(t.differs(fresh, i, rec, j))})
 			}

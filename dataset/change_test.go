@@ -579,6 +579,31 @@ func TestClaimOfAWideLine(t *testing.T) {
 	}
 }
 
+// TestClaimOfOneOfAlike: of two rows alike on one line a part cannot be told.
+func TestClaimOfOneOfAlike(t *testing.T) {
+	b := newBook(t)
+	commit(t, b, &Records{Beds: []Bed{bed("A", 1)}, Amendments: []Amendment{spread("A", "lime", 18000, 1, 2), spread("A", "lime", 18000, 2, 2), spread("A", "ash", 18000, 3, 2)}})
+	sheet := &Records{}
+	var claims []Claim
+	for i, a := range records(t, b).Amendments[1:] {
+		a.Amount, a.Source = ptr(float64(8+i)), Source{File: "export.csv", Line: int32(2 + i)}
+		sheet.Amendments = append(sheet.Amendments, a)
+		claims = append(claims, Claim{Table: "amendments", At: a.Source, OfBatch: 1, OfFile: "amendments.csv", OfLine: 2})
+	}
+	_, err := b.Commit(Batch{Records: &Records{Amendments: sheet.Amendments[:1]}, Claims: claims, Correct: true, Now: noon})
+	if !errors.Is(err, ErrRow) {
+		t.Fatal(err)
+	}
+	mustSay(t, err, "export.csv line 2: it says it is row 1:amendments.csv:2 of amendments, and does not tell which of its line: A, 2019-04-14, ash; A, 2019-04-14, lime; A, 2019-04-14, lime")
+	ash := records(t, b).Amendments[0]
+	ash.Source = Source{File: "export.csv", Line: 9}
+	claims = append(claims, Claim{Table: "amendments", At: ash.Source, OfBatch: 1, OfFile: "amendments.csv", OfLine: 2})
+	sheet.Amendments = append(sheet.Amendments, ash)
+	if res := take(t, b, Batch{Records: sheet, Claims: claims, Correct: true}); len(res.Changes) != 2 || len(records(t, b).Amendments) != 3 {
+		t.Errorf("%+v", res)
+	}
+}
+
 // TestClaimThatBecomesAnotherRow: what two rows say now is said once.
 func TestClaimThatBecomesAnotherRow(t *testing.T) {
 	b, r := season(t)
@@ -674,6 +699,38 @@ func TestEqualToAnOldEvent(t *testing.T) {
 	res := take(t, b, Batch{Records: &Records{Amendments: append(mended, spread("A", "lime", 18000, 5, 5))}})
 	if res.Rows["amendments"] != 1 || len(records(t, b).Amendments) != 4 {
 		t.Errorf("%+v", res)
+	}
+	// Withdrawn, the first stays out however often its sheet comes; a second like
+	// it is another.
+	take(t, b, Batch{Records: &Records{Corrections: []Correction{{Table: "amendments", OfBatch: 2, OfLine: 3, Action: "withdraw", Source: Source{File: "w.csv", Line: 2}}}}})
+	if _, err := b.Commit(Batch{Records: &Records{Amendments: mended}, Now: noon}); !errors.Is(err, ErrNothingNew) {
+		t.Error(err)
+	}
+	res = take(t, b, Batch{Records: &Records{Amendments: append(mended, spread("A", "compost", 18001, 40, 6))}})
+	if res.Rows["amendments"] != 1 || len(records(t, b).Amendments) != 4 {
+		t.Errorf("%+v", res)
+	}
+}
+
+// TestEqualEventsOfTwoSheets: a row is first the one of its own place.
+func TestEqualEventsOfTwoSheets(t *testing.T) {
+	b, r := season(t)
+	other := func(line int32, v float64) Amendment {
+		a := spread("A", "lime", 18000, v, line)
+		a.File = "other.csv"
+		return a
+	}
+	res := take(t, b, Batch{Records: &Records{Amendments: []Amendment{other(2, 5), other(3, 5)}}})
+	if res.Rows["amendments"] != 1 || res.Skipped["amendments"] != 1 {
+		t.Errorf("%+v", res)
+	}
+	res = take(t, b, Batch{Records: &Records{Amendments: []Amendment{other(2, 9), other(3, 5)}}, Correct: true})
+	if len(res.Changes) > 0 || res.Rows["amendments"] != 1 {
+		t.Error(told(res.Changes))
+	}
+	res = take(t, b, Batch{Records: &Records{Amendments: append(slices.Clone(r.Amendments[1:]), spread("B", "ash", 18000, 1, 9))}})
+	if diff := cmp.Diff(map[string]int{"amendments": 1}, res.Gone); diff != "" {
+		t.Error(diff)
 	}
 }
 

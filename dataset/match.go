@@ -32,6 +32,8 @@ type matcher struct {
 	book    *Records // what stands, less what the batch itself takes out
 	inKey   []rowKey
 	bookKey []rowKey
+	subject func(r *Records, i int) (rowKey, bool)
+	about   map[rowKey]int // rows of the book by subject
 	fate    []fate
 	free    []bool          // rows of the batch that neither correct nor claim a row
 	taken   []int32         // for rows of the book: the row of the batch that it is or makes way for, or -1
@@ -53,13 +55,19 @@ type spot struct {
 }
 
 func newMatcher(t table, in, book *Records, replacing func(i int) bool) *matcher {
-	m := &matcher{t: t, in: in, book: book, inKey: keys(t, in), bookKey: keys(t, book), says: map[string]bool{},
+	m := &matcher{t: t, in: in, book: book, inKey: keys(t, in), bookKey: keys(t, book), says: map[string]bool{}, about: map[rowKey]int{},
 		fate: make([]fate, t.len(in)), free: make([]bool, t.len(in)), taken: make([]int32, t.len(book))}
 	for i := range m.free {
 		m.free[i] = !replacing(i)
 	}
+	if m.subject = t.subject(); m.subject == nil {
+		m.subject = func(*Records, int) (rowKey, bool) { return rowKey{}, false }
+	}
 	for j := range m.taken {
 		m.taken[j] = -1
+		if k, ok := m.subject(book, j); ok {
+			m.about[k] = j
+		}
 	}
 	return m
 }
@@ -78,12 +86,9 @@ func (m *matcher) was(j int) *Source { return m.t.source(m.book, j) }
 // known says that i is j.
 func (m *matcher) known(i, j int) { m.fate[i], m.taken[j] = isKnown, int32(i) }
 
-// change lets j make way for i. If i is known, j goes and nothing is written.
+// change lets j make way for i. If i turns out to be known, j goes all the same.
 func (m *matcher) change(i, j int) {
-	if m.fate[i] == isNew {
-		m.fate[i] = isChange
-	}
-	m.taken[j] = int32(i)
+	m.fate[i], m.taken[j] = isChange, int32(i)
 	m.pairs = append(m.pairs, pair{i, j})
 }
 
@@ -264,31 +269,9 @@ func (m *matcher) same() {
 	}
 }
 
-// subjects indexes what the book says, by subject.
-func (m *matcher) subjects() func(i int) (j int, ok bool) {
-	key := m.t.subject()
-	if key == nil {
-		return func(int) (int, bool) { return 0, false }
-	}
-	of := map[rowKey]int{}
-	for j := range m.taken {
-		if k, ok := key(m.book, j); ok {
-			of[k] = j
-		}
-	}
-	return func(i int) (int, bool) {
-		k, ok := key(m.in, i)
-		if !ok {
-			return 0, false
-		}
-		j, ok := of[k]
-		return j, ok
-	}
-}
-
 // back finds rows that stood once. A sheet that went back to such a row from the
 // one that replaced it in the same sheet has changed; any other is an old sheet.
-func (m *matcher) back(l *lineage, ofSubject func(i int) (j int, ok bool)) {
+func (m *matcher) back(l *lineage) {
 	had := map[rowKey][]int{}
 	for g, k := range keys(m.t, l.gone) {
 		had[k] = append(had[k], g)
@@ -317,7 +300,10 @@ func (m *matcher) back(l *lineage, ofSubject func(i int) (j int, ok bool)) {
 		if m.t.isEvent(m.in, i) {
 			had[k] = had[k][1:]
 		}
-		j, ok := ofSubject(i)
+		j, ok := -1, false
+		if k, is := m.subject(m.in, i); is {
+			j, ok = m.about[k]
+		}
 		switch {
 		case to >= 0:
 			m.change(i, to)
@@ -333,15 +319,14 @@ func (m *matcher) back(l *lineage, ofSubject func(i int) (j int, ok bool)) {
 // contradictions finds rows that say something else of a subject of which the
 // book, or the batch itself, has a row. Such a row of the same sheet makes way;
 // one of another sheet only if correct holds.
-func (m *matcher) contradictions(ofSubject func(i int) (j int, ok bool), correct bool, clash func(i int, rec *Records, j int)) {
-	key := m.t.subject()
-	if key == nil {
-		return
-	}
+func (m *matcher) contradictions(correct bool, clash func(i int, rec *Records, j int)) {
 	first := map[rowKey]int{}
 	for i := range m.fate {
-		k, ok := key(m.in, i)
-		if m.fate[i] == isKnown || !ok {
+		if m.fate[i] == isKnown {
+			continue
+		}
+		k, ok := m.subject(m.in, i)
+		if !ok {
 			continue
 		}
 		if f, again := first[k]; again {
@@ -349,7 +334,7 @@ func (m *matcher) contradictions(ofSubject func(i int) (j int, ok bool), correct
 			continue
 		}
 		first[k] = i
-		switch j, ok := ofSubject(i); {
+		switch j, ok := m.about[k]; {
 		case !ok:
 		case m.stays(j):
 			clash(i, m.in, int(m.taken[j]))
@@ -367,6 +352,9 @@ func (m *matcher) contradictions(ofSubject func(i int) (j int, ok bool), correct
 // of an earlier import if it holds another row of that import, or one of an
 // import that it continued: sheets of two seasons may share a name.
 func (m *matcher) edits(continued func(batch int32) bool) {
+	if len(m.taken) == 0 {
+		return
+	}
 	on := map[spot]int{} // rows by file, and by file and line
 	for i := range m.fate {
 		if s := m.at(i); s.Line > 0 && !m.says[s.File] { // an entry of no sheet has no line
@@ -492,7 +480,7 @@ func (m *matcher) corrections() (list []Correction) {
 			case m.stays(j):
 				m.fate[m.taken[j]] = isNew
 			case m.taken[j] < 0:
-				m.change(p.in, j)
+				m.taken[j], m.pairs = int32(p.in), append(m.pairs, pair{p.in, j})
 			}
 		}
 	}

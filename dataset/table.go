@@ -288,14 +288,19 @@ func (s spec[T]) sort(r *Records) {
 
 func (s spec[T]) add(dst, src *Records) { p := s.rows(dst); *p = append(*p, *s.rows(src)...) }
 
-// keep leaves the rows for which keep(i) holds, in a new slice.
+// keep leaves the rows for which keep(i) holds; if any go, in a new slice.
 func (s spec[T]) keep(r *Records, keep func(i int) bool) {
 	p := s.rows(r)
+	list := which(len(*p), keep)
+	if len(list) == len(*p) {
+		return
+	}
 	var kept []T
-	for i := range *p {
-		if keep(i) {
-			kept = append(kept, (*p)[i])
-		}
+	if len(list) > 0 {
+		kept = make([]T, len(list))
+	}
+	for n, i := range list {
+		kept[n] = (*p)[i]
 	}
 	*p = kept
 }

@@ -18,10 +18,10 @@ func newCheck() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "check",
 		Short: "List what in the book may mislead, worst first",
-		Long: `check lists every doubt of the book, worst first: figures that look like a slip of
-unit or form, tests that cannot be compared and why, lime just before a test, an
-autumn sample unlike its spring one, shares that do not add up, samples with few
-cores, what was never measured. Each names its rows, says why it matters and
+		Long: `check lists every doubt of the book, worst first: figures that look like a slip
+of unit or form, tests that cannot be compared and why, lime just before a test,
+an autumn sample unlike its spring one, shares that do not add up, samples with
+few cores, what was never measured. Each names its rows, says why it matters and
 what would settle it.`,
 		Example: "  carryover check\n  carryover check --bed Creek --format json",
 		Args:    wantArgs(0, 0, "no argument"),

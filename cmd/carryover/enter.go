@@ -12,6 +12,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
@@ -361,12 +362,12 @@ func (e *entering) askField(entry *intake.Entry, f intake.EntryField) error {
 	}
 	answer, err := e.ask(question, offer, cmp.Or(f.Says, f.Name), func(text string) (string, string) {
 		if f.Name == "bed" || f.Name == "lab" {
-			text = knownName(text, map[string][]string{"bed": e.opt.Beds, "lab": intake.LabNames(e.opt)}[f.Name])
+			text = intake.SameName(text, map[string][]string{"bed": e.opt.Beds, "lab": intake.LabNames(e.opt)}[f.Name])
 		}
 		if f.Name != "note" {
 			text = intake.Day(text, e.opt.Today)
 		}
-		if heading != "" && text != "" && !strings.ContainsFunc(text, isLetter) && !strings.ContainsAny(text, "%'\"") {
+		if heading != "" && text != "" && !strings.ContainsFunc(text, unicode.IsLetter) && !strings.ContainsAny(text, "%'\"") {
 			text += " " + heading // the question names it
 		}
 		if text == "" && f.Need {
@@ -381,17 +382,6 @@ func (e *entering) askField(entry *intake.Entry, f intake.EntryField) error {
 	})
 	entry.Cells[f.Name] = answer
 	return err
-}
-
-func isLetter(c rune) bool { return c >= 'a' && c <= 'z' || c >= 'A' && c <= 'Z' }
-
-func knownName(text string, names []string) string {
-	for _, n := range names {
-		if strings.EqualFold(n, text) {
-			return n
-		}
-	}
-	return text
 }
 
 // offer is what the bed's last report said.
@@ -592,7 +582,7 @@ func (e *entering) showReport(p *page, in, gone *dataset.Records) error {
 		t := &fresh[i]
 		now := &analysis.Level{Analyte: t.Analyte, Qualifier: t.Qualifier, Estimate: analysis.Estimate{Value: t.Value}}
 		u := e.s.soilUnit(t.Unit)
-		row := []string{strings.TrimSuffix(t.Analyte+", "+u, ", "), "", "", "", tableNumber(now), "", pad(t.Method, min(24, len([]rune(t.Method)))), ""}
+		row := []string{strings.TrimSuffix(t.Analyte+", "+u, ", "), "", "", "", tableNumber(now), "", plain(t.Method), ""}
 		if t.ReportedUnit != u && t.ReportedUnit != t.Unit || t.ReportedForm != "" && t.ReportedForm != t.Analyte {
 			row[7] = asPrinted(t)
 		}
@@ -622,7 +612,20 @@ func (e *entering) showReport(p *page, in, gone *dataset.Records) error {
 		}
 	}
 	p.para("", e.reportHead(first, levelOf(first)))
-	table(p, []string{"", "as it was", lastHead, "of", "now", "change", "method", "as printed"}, rows)
+	head := []string{"", "as it was", lastHead, "of", "now", "change", "method", "as printed"}
+	var printed []string
+	if tableWidth(head, rows) > p.width {
+		for i, t := range fresh {
+			if rows[i][7] != "" {
+				printed = append(printed, t.Analyte+" "+rows[i][7])
+			}
+			rows[i][6], rows[i][7] = shortMethod(column{t.Analyte, t.Method, t.Unit}), ""
+		}
+	}
+	table(p, head, rows)
+	if printed != nil {
+		p.para("as printed: ", plain(strings.Join(printed, "; ")))
+	}
 	if len(days) == 0 {
 		p.para("", fmt.Sprintf("The book has no earlier test of %s by this lab, method and depth to set beside it.", plain(first.Bed)))
 	}
@@ -648,6 +651,21 @@ func (e *entering) reportHead(t *dataset.SoilTest, l *analysis.Level) string {
 		parts = append(parts, plural(int(*t.Cores), "core"))
 	}
 	return plain(strings.Join(parts, ", "))
+}
+
+// tableWidth is how wide table prints the rows.
+func tableWidth(head []string, rows [][]string) (sum int) {
+	for i, h := range head {
+		w := len([]rune(h))
+		some := i == 0
+		for _, r := range rows {
+			w, some = max(w, len([]rune(r[i]))), some || r[i] != ""
+		}
+		if some {
+			sum += w + 2
+		}
+	}
+	return sum - 2
 }
 
 // asPrinted is a value as the lab has it.

@@ -146,6 +146,25 @@ func TestEnterAsksInOrder(t *testing.T) {
 	}
 }
 
+// Of a lab that nobody knows yet the common analytes are asked for, and a figure
+// needs its unit.
+func TestEnterAsksOfNewLab(t *testing.T) {
+	book := enterBook(t)
+	out, note, err := answer(t, book, "test", []string{"Hill", "2026-10-28"}, "Lab C", "", "0-6", "", "6.6 water 1:1", "", "5", "5 % LOI", "", "118 ppm M3", "", "", "", "", "", "", "", "", "", "", "y", "")
+	if err != nil {
+		t.Fatal(err, out)
+	}
+	for _, want := range []string{"depth (in): cores: pH: buffer pH: OM:   OM has no unit: expected %, g/kg: copy the unit from the lab's sheet\nOM: CEC: P: K: Ca: ",
+		"P, ppm  118  Mehlich-3\n", "The book has no earlier test of Hill by this lab, method and depth to set beside\nit.\n", "batch 2: 3 rows soil_tests\n"} {
+		if !strings.Contains(out, want) {
+			t.Errorf("no %q in\n%s", want, out)
+		}
+	}
+	if note != "note: Lab C is new in this book: did you mean Lab A?\n" {
+		t.Error(note)
+	}
+}
+
 // Other records are asked for in the same way.
 func TestEnterAsksForOthers(t *testing.T) {
 	book := enterBook(t)
@@ -235,6 +254,28 @@ func TestSlips(t *testing.T) {
 	} {
 		if got := strings.Join(slips(c.jumps), "\n"); got != c.want {
 			t.Errorf("%v:\n got %s\nwant %s", c.jumps, got, c.want)
+		}
+	}
+}
+
+// No line of what is shown is wider than 80 columns, whatever is entered.
+func TestEnterNarrow(t *testing.T) {
+	demo, long := demoFolder(t), longNames(t)
+	bed := "The long bed by the old wall behind the second barn of the lower meadow"
+	for _, c := range [][]string{
+		{"test", "Barn", "2026-10-10", "--correct", "--book", demo, "P2O5", "1341.25", "lb/1000", "sq", "ft", "other:", "the", "long", "way", "of", "the", "valley", "lab", "K2O", "2000", "lb/acre", "buffer", "pH", "6.55",
+			"--lab", "Lab Sedge", "--depth", "0-6in"},
+		{"test", bed, "2024-10-28", "--book", long, "pH", "6.4", "P2O5", "12345.6", "lb/acre", "K", "99999", "mg/kg", "Ca", "123456", "mg/kg", "ammonium", "acetate", "--depth", "0-20cm",
+			"--lab", "The laboratory of the united growers of the upper valley"},
+		{"amendment", bed, "2024-10-28", "dolomitic limestone from the quarry beyond the upper village", "123456.7", "kg", "worked in", "15cm", "--book", long, "--note", strings.Repeat("a long note ", 20)},
+		{"harvest", bed, "2023-10-01", "1234.6", "kg", "--correct", "--book", long, "--note", strings.Repeat("a long note ", 20)},
+	} {
+		code, out, note := call(append([]string{"enter"}, append(c, "--dry-run")...)...)
+		if code != exitDone {
+			t.Errorf("%v: %s", c, note)
+		}
+		if err := errors.Join(narrow(out), narrow(note)); err != nil || !strings.Contains(out, "now") {
+			t.Errorf("%v: %v\n%s%s", c, err, out, note)
 		}
 	}
 }

@@ -24,7 +24,7 @@ func newExport() *cobra.Command {
 	var e exporting
 	cmd := &cobra.Command{
 		Use:   "export TABLE",
-		Short: "Write a table for a newsletter or a spreadsheet (CSV, XLSX, Markdown)",
+		Short: "Write a table for a newsletter or a spreadsheet",
 		Long: `export writes one table of the review, rounded as the trade does, with units and
 methods in the headings:
 

@@ -193,7 +193,11 @@ func showBatch(stdout, stderr io.Writer, done dataset.Result, collapsed int, dry
 		}
 	}
 	if gone > 0 {
-		fmt.Fprintf(stderr, "note: %s of an earlier import of this sheet no longer stand in it; the book keeps them: to take one out, name it in the sheet withdraw\n", plural(gone, "row"))
+		verb, them := "stand", "them"
+		if gone == 1 {
+			verb, them = "stands", "it"
+		}
+		fmt.Fprintf(stderr, "note: %s of an earlier import of this sheet no longer %s in it; the book keeps %s: to take one out, name it in the sheet withdraw\n", plural(gone, "row"), verb, them)
 	}
 	if done.Warning != "" {
 		fmt.Fprintln(stderr, "warning: "+done.Warning)

@@ -72,7 +72,7 @@ func TestScripts(t *testing.T) {
 		RequireExplicitExec: true,
 		RequireUniqueNames:  true,
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
-			"exits": exits, "demobook": demoBooks, "append": appendTo, "lines": addLines, "flip": flip, "fingerprint": fingerprintTo, "narrow": checkNarrow,
+			"exits": exits, "demobook": demoBooks, "append": appendTo, "replace": replaceIn, "lines": addLines, "flip": flip, "fingerprint": fingerprintTo, "narrow": checkNarrow,
 		},
 	})
 }
@@ -98,6 +98,18 @@ func demoBooks(ts *testscript.TestScript, _ bool, args []string) {
 	for _, dir := range args {
 		ts.Check(copyDemo(ts.MkAbs(dir)))
 	}
+}
+
+// replaceIn puts one text in place of another wherever it stands in a file.
+func replaceIn(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 3 {
+		ts.Fatalf("usage: replace file old new")
+	}
+	text := ts.ReadFile(args[0])
+	if !strings.Contains(text, args[1]) {
+		ts.Fatalf("%s does not hold %q", args[0], args[1])
+	}
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), []byte(strings.ReplaceAll(text, args[1], args[2])), 0o644))
 }
 
 func appendTo(ts *testscript.TestScript, _ bool, args []string) {

@@ -15,6 +15,7 @@ import (
 func newNew() *cobra.Command {
 	var o dataset.Options
 	var latitude, elevation float64
+	var lab, state string
 	cmd := &cobra.Command{
 		Use:   "new FOLDER",
 		Short: "Start a record book, with blank sheets to fill in",
@@ -36,9 +37,14 @@ book says where each level is wanted; it is yours to change.`,
 			if cmd.Flags().Changed("elevation") {
 				o.Elevation = &elevation
 			}
+			var note string
+			o.TargetsTOML, note = chosenTargets(lab, state)
 			book, err := makeBook(args[0], o)
 			if err != nil {
 				return err
+			}
+			if note != "" {
+				fmt.Fprintln(cmd.ErrOrStderr(), fill("note: "+note, "      ", 80))
 			}
 			workbook := filepath.Join(book.Dir, workbookName)
 			fmt.Fprintf(cmd.OutOrStdout(), `made the record book %s
@@ -54,6 +60,8 @@ next: 1. fill in %s: the sheet beds first, then what you have
 	f := cmd.Flags()
 	f.StringVar(&o.Grower, "grower", "", "your name, for every record that names no grower")
 	f.StringVar(&o.Units, "units", "us", "us or metric, for the sheets and what is shown")
+	f.StringVar(&lab, "lab", "", "the lab that tests your soil, to choose bands in targets.toml")
+	f.StringVar(&state, "state", "", "the state you grow in, to choose bands in targets.toml")
 	f.Float64Var(&latitude, "latitude", 0, "degrees north of the equator (south: negative): seasons and day length")
 	f.Float64Var(&elevation, "elevation", 0, "height above the sea, in metres")
 	return cmd
@@ -64,7 +72,9 @@ const workbookName = "sheets.xlsx"
 
 // makeBook makes a book with its targets and blank sheets.
 func makeBook(dir string, o dataset.Options) (*dataset.Book, error) {
-	o.TargetsTOML = analysis.DefaultTargets()
+	if o.TargetsTOML == "" {
+		o.TargetsTOML = analysis.DefaultTargets()
+	}
 	book, err := dataset.Create(dir, o)
 	if err != nil {
 		return nil, err

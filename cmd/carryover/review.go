@@ -14,6 +14,7 @@ func newReview() *cobra.Command {
 	var look looking
 	var save saving
 	var format string
+	var aside asides
 	cmd := &cobra.Command{
 		Use:   "review",
 		Short: "Look back on the season: what to do now, levels, drawdown, carryover",
@@ -22,11 +23,19 @@ why), then bed by bed: levels by season, spring-to-autumn drawdown, winter
 change, what is carried into the next season, inputs on their dates and
 weights. Doubts stand as footnotes.
 
-Without this autumn's test it works from what there is, marked lab pending.`,
+Without this autumn's test it works from what there is, marked lab pending.
+
+Two pages are made only when asked for, since no dose should rest on them: the
+ratios of the cations (--cation-ratios), and the newest levels as another method
+might have read them (--shown-as METHOD --region STATE), where a published line
+for that region allows it.`,
 		Example: "  carryover review\n  carryover review --bed Creek --units metric\n  carryover review --season 2025 --format json --out review.json",
 		Args:    wantArgs(0, 0, "no argument"),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if err := oneOf("format", format, "table", "csv", "json"); err != nil {
+				return err
+			}
+			if err := aside.check(format); err != nil {
 				return err
 			}
 			r, s, err := look.load(cmd)
@@ -34,6 +43,9 @@ Without this autumn's test it works from what there is, marked lab pending.`,
 				return err
 			}
 			return save.write(cmd, func(w io.Writer) error {
+				if aside.asked() {
+					return aside.show(w, r, format, width(cmd.OutOrStdout()))
+				}
 				switch format {
 				case "json":
 					return writeJSON(w, r)
@@ -47,6 +59,7 @@ Without this autumn's test it works from what there is, marked lab pending.`,
 	look.addFlags(cmd)
 	save.addFlags(cmd, "write the review to this file")
 	cmd.Flags().StringVar(&format, "format", "table", "table, csv (the line of each bed) or json (everything, SI units)")
+	aside.addFlags(cmd)
 	return cmd
 }
 

@@ -105,7 +105,7 @@ func showReview(w io.Writer, r *analysis.Review, s shown, width int, asked bool)
 	}
 	p.line("")
 	if full {
-		p.para("", fmt.Sprintf("Ranges are meant to hold the truth in 9 of 10 cases. They come from default test errors (between cores, lab, season; from memory), not yet from your own duplicates. Marks: %s smaller than two tests can show; ? no method on the report, or perhaps not the same soil; < rests on a result below the lab's limit.", within))
+		p.para("", "Ranges are meant to hold the truth in 9 of 10 cases. They come from default test errors (between cores, lab, report, season; from memory)"+ownErrors(r)+". Marks: "+within+" smaller than two such tests can show; ? no method on the report, or perhaps not the same soil; < rests on a result below the lab's limit.")
 	}
 	for _, c := range r.Cautions {
 		p.para("", c)
@@ -119,6 +119,25 @@ func showReview(w io.Writer, r *analysis.Review, s shown, width int, asked bool)
 		p.para("In short: ", strings.Join(states, "; ")+". Why stands on top.")
 	}
 	return p.err
+}
+
+// ownErrors says what the grower's own duplicates have replaced.
+func ownErrors(r *analysis.Review) string {
+	var own, waiting []string
+	for _, d := range r.Duplicates {
+		if d.Used {
+			own = append(own, d.Analyte)
+		} else {
+			waiting = append(waiting, d.Analyte)
+		}
+	}
+	switch {
+	case own != nil:
+		return "; for " + strings.Join(own, ", ") + " from your own duplicates"
+	case waiting != nil:
+		return ", not yet from your own duplicates (too few so far)"
+	}
+	return ", not yet from your own duplicates"
 }
 
 // within marks a change that test error alone could make.
@@ -158,6 +177,7 @@ func showBed(p *page, r *analysis.Review, b *analysis.BedReview, s shown) {
 		showLevels(p, b, s)
 		showChanges(p, r, b, s)
 		showSeason(p, b, s)
+		showStandings(p, b)
 	}
 	showInputs(p, b, s)
 }
@@ -559,6 +579,42 @@ func showSeason(p *page, b *analysis.BedReview, s shown) {
 	}
 	if nitrate {
 		p.para("", "Nitrate carried into winter mostly leaves with the water: do not count on it.")
+	}
+}
+
+// showStandings prints the newest levels against their bands, and what nitrate,
+// salts and cations say by rules of their own.
+func showStandings(p *page, b *analysis.BedReview) {
+	var bare []string
+	head := false
+	say := func(text string) {
+		if !head {
+			p.line("")
+			p.line("The newest levels against their bands (targets.toml)")
+			head = true
+		}
+		p.para("  ", plain(text)+".")
+	}
+	for i := range b.Bands {
+		switch x := &b.Bands[i]; {
+		case x.Where != "" || x.Typical != nil:
+			say(x.Text)
+		case x.Method != "":
+			bare = append(bare, fmt.Sprintf("%s (%s)", x.Analyte, x.Method))
+		}
+	}
+	if bare != nil {
+		say("no band by the method of " + strings.Join(bare, ", "))
+	}
+	if n := len(b.Nitrate); n > 0 {
+		say(fmt.Sprintf("of %s: %s", b.Nitrate[n-1].When, b.Nitrate[n-1].Text))
+	}
+	told := slices.ContainsFunc(b.Bands, func(x analysis.Standing) bool { return x.Analyte == "EC" && x.Where != "" })
+	if n := len(b.Salts); n > 0 && !told {
+		say(fmt.Sprintf("of %s: %s", b.Salts[n-1].When, b.Salts[n-1].Text))
+	}
+	if n := len(b.CEC); n > 0 {
+		say(b.CEC[n-1].Text)
 	}
 }
 

@@ -269,13 +269,13 @@ func (b *boundMap) skips(cells []string) bool {
 
 // spoilt adds a fault for each cell that the map reads and that holds no plain
 // value.
-func (b *boundMap) spoilt(g *grid, line int, flaws []flaw) (bad bool) {
+func (b *boundMap) spoilt(g *grid, line int, cells []string, flaws []flaw, first bool) (bad bool) {
 	for _, f := range flaws {
 		for i := f.from; i <= f.to && i < len(g.head); i++ {
-			if !b.used[i] || (f.found == "" || strings.HasSuffix(f.found, " are merged")) && f.from == f.to && b.carries(i) {
+			if !b.used[i] || strings.HasSuffix(f.found, " are merged") && f.from == f.to && b.carries(i) || cells[i] != "" && b.m.read(cells[i]) == "" {
 				continue
 			}
-			if bad = true; f.found != "" {
+			if bad = true; first || !f.below {
 				(&row{reader: b.blocks[0].row.reader, file: g.name, line: line, turned: g.turned}).fault(&cell{name: g.head[i], pos: i + 1}, f.found, f.expected, f.mend)
 			}
 			break

@@ -12,75 +12,121 @@ import (
 	"carryover/dataset/unit"
 )
 
+// maxMap is how many lines a proposed map should have at most.
+const maxMap = 30
+
+// mapLine is one line of a map: a key with its value, or a remark alone.
+type mapLine struct {
+	key, value, remark string
+	open               int // question marks in value
+}
+
+func (l mapLine) String() string {
+	text := l.key
+	if l.key != "" {
+		text += " = " + l.value
+	}
+	if l.remark != "" {
+		text = strings.TrimLeft(text+" # "+onOneLine(l.remark), " ")
+	}
+	return text
+}
+
+// mapEntry is one measured column, or one name of an analyte.
+type mapEntry struct {
+	name, means string // means is empty where the name says it all
+	unitColumn  string
+	skip        bool
+	questions   string
+	open        int
+}
+
 // draft is a sheet map that is being written.
 type draft struct {
 	*probe
 	out              Proposal
-	top, set         []string
-	entries, asked   []string // columns as "heading = meaning"; what they leave open
+	long             bool      // the sheet has a row for each analyte
+	top, set         []mapLine // keys of the file and of [rows.set]
+	entries          []mapEntry
 	noUnit, noMethod []string // analytes whose headings say none
-	withUnits        bool     // units stand in columns of their own
+	labName          string
 }
-
-// maxMap is how many lines a proposed map should have at most.
-const maxMap = 30
 
 // propose writes the sheet map that the probe suggests.
 func (p *probe) propose() Proposal {
-	d := &draft{probe: p}
-	d.out = Proposal{File: p.name, Turned: p.turnedOver}
-	for i := p.at - p.deep; i < p.at; i++ {
-		d.out.Headings = append(d.out.Headings, p.nums[i])
-	}
+	d := &draft{probe: p, long: p.long(), out: Proposal{File: p.name, Turned: p.turnedOver, Headings: slices.Clone(p.nums[p.at-p.deep : p.at])}}
 	d.sections()
 	d.findBed()
-	long := p.long()
-	for i := range p.columns {
-		if c := &p.columns[i]; long && c.measured {
-			c.measured, c.why = false, "beside the column of values"
-		}
-	}
 	d.shapeOf()
 	for i := range p.columns {
 		c, values := &p.columns[i], d.below(i)
-		if c.measured && len(values) > 0 && !slices.ContainsFunc(values, func(s string) bool { return strings.ContainsAny(s, "0123456789") || isNothing(s) }) {
+		switch {
+		case c.measured && d.long:
+			c.measured, c.why = false, "beside the column of values"
+		case c.measured && len(values) > 0 && !slices.ContainsFunc(values, func(s string) bool { return hasDigit(s) || isNothing(s) }):
 			c.measured, c.why = false, "no figures below it"
 		}
 	}
-	d.figures(long)
-	d.where()
-	d.when()
-	d.who()
-	d.deepness()
-	d.rest(long)
-	names := d.measure(long)
-	d.finish(long, names)
+	d.figures()
+	d.bed()
+	d.date()
+	d.lab()
+	d.depth()
+	for _, f := range []string{"report", "site", "sample", "cores", "timing", "note", "analyte", "value", "unit", "method"} {
+		if i, ok := d.column(f); ok && (d.long || !slices.Contains([]string{"analyte", "value", "unit", "method"}, f)) && !d.bound(i) {
+			d.put(f, fromColumn(d.named(i)), "")
+		}
+	}
+	d.measure()
+	d.finish()
 	return d.out
 }
 
-// tomlText quotes a text as TOML.
-func tomlText(s string) string {
-	if strings.ContainsAny(s, `"\`) && !strings.ContainsAny(s, "'\n\t") {
-		return "'" + s + "'"
+// put adds a line under [rows.set].
+func (d *draft) put(key, value, remark string) {
+	open := 0
+	if value == `"?"` || value == `["?"]` || strings.HasSuffix(value, `unit = "?"}`) {
+		open = 1
 	}
-	return strconv.Quote(s)
+	d.set = append(d.set, mapLine{strings.ReplaceAll(key, " ", "_"), value, remark, open})
 }
 
-func tomlList(texts []string) string {
-	quoted := make([]string, len(texts))
-	for i, s := range texts {
-		quoted[i] = tomlText(s)
-	}
-	return "[" + strings.Join(quoted, ", ") + "]"
+// atTop adds a line above the blocks.
+func (d *draft) atTop(key, value, remark string, open int) {
+	d.top = append(d.top, mapLine{key, value, remark, open})
 }
 
-// column names a column as a map does.
-func (p *probe) column(i int) string {
+// column returns the column that a field was found in.
+func (d *draft) column(field string) (int, bool) {
+	i, ok := d.role[field]
+	return i, ok
+}
+
+// bound reports whether a line under [rows.set] reads the column.
+func (d *draft) bound(col int) bool { return d.fieldOf(col) != "" }
+
+// fieldOf returns the field that a column fills in the draft.
+func (d *draft) fieldOf(col int) string {
+	from := "column = " + tomlText(d.named(col))
+	for _, l := range d.set {
+		if rest, ok := strings.CutPrefix(l.value, "{"+from); ok && (rest[0] == '}' || rest[0] == ',') {
+			return strings.ReplaceAll(l.key, "_", " ")
+		}
+	}
+	return ""
+}
+
+// fromColumn writes where a value comes from: a column and what is done with it.
+func fromColumn(column string, more ...string) string {
+	return "{" + strings.Join(append([]string{"column = " + tomlText(column)}, more...), ", ") + "}"
+}
+
+// named names a column as a map does.
+func (p *probe) named(i int) string {
 	h, nth, many := p.head[i], 0, 0
 	for k, s := range p.head {
 		if fold(s) == fold(h) {
-			many++
-			if k <= i {
+			if many++; k <= i {
 				nth++
 			}
 		}
@@ -94,19 +140,6 @@ func (p *probe) column(i int) string {
 	return h
 }
 
-// ask adds a line with a question mark.
-func (d *draft) ask(key, value, why string) string {
-	d.out.Open++
-	return remark(key+" = "+value, why)
-}
-
-func remark(line, why string) string {
-	if why != "" {
-		line += " # " + why
-	}
-	return line
-}
-
 // sections leaves out lines between the samples that say again what stands
 // above the headings, where the headings stand there again too.
 func (d *draft) sections() {
@@ -116,68 +149,42 @@ func (d *draft) sections() {
 	}
 	var starts []string
 	for _, row := range d.above {
-		before, _, _ := strings.Cut(append(words(row), "")[0], ":")
-		starts = append(starts, before)
+		if w := words(row); len(w) > 0 {
+			before, _, _ := strings.Cut(w[0], ":")
+			starts = append(starts, before)
+		}
 	}
-	kept, nums, flaws := slices.Clone(d.rows[:d.at]), slices.Clone(d.nums[:d.at]), slices.Clone(d.flaws[:d.at])
+	d.keep(func(cells []string) bool {
+		return !again(cells) && !slices.ContainsFunc(starts, func(s string) bool { return s != "" && strings.HasPrefix(words(cells)[0], s) })
+	})
+}
+
+// keep drops the rows below the headings that are no samples.
+func (d *draft) keep(sample func(cells []string) bool) {
+	rows, nums, flaws := slices.Clone(d.rows[:d.at]), slices.Clone(d.nums[:d.at]), slices.Clone(d.flaws[:d.at])
 	for i := d.at; i < len(d.rows); i++ {
-		first := words(d.rows[i])[0]
-		if again(d.rows[i]) || slices.ContainsFunc(starts, func(s string) bool { return s != "" && strings.HasPrefix(first, s) }) {
-			continue
-		}
-		kept, nums, flaws = append(kept, d.rows[i]), append(nums, d.nums[i]), append(flaws, d.flaws[i])
-	}
-	d.rows, d.nums, d.flaws = kept, nums, flaws
-}
-
-// findBed prefers the column that holds beds of the book.
-func (d *draft) findBed() {
-	if len(d.r.opt.Beds) == 0 {
-		return
-	}
-	best := 0
-	for i, c := range d.columns {
-		if c.measured {
-			continue
-		}
-		n, values := 0, distinct(d.below(i))
-		for _, v := range values {
-			if d.knownBed(v) != "" {
-				n++
-			}
-		}
-		if n > best && 2*n >= len(values) {
-			best = n
-			d.role["bed"] = i
+		if sample(d.rows[i]) {
+			rows, nums, flaws = append(rows, d.rows[i]), append(nums, d.nums[i]), append(flaws, d.flaws[i])
 		}
 	}
-}
-
-func (p *probe) knownBed(text string) string {
-	for _, b := range p.r.opt.Beds {
-		if fold(b) == fold(text) {
-			return b
-		}
-	}
-	return ""
+	d.rows, d.nums, d.flaws = rows, nums, flaws
 }
 
 // shapeOf says where the sheet's rows stand.
 func (d *draft) shapeOf() {
 	if !d.only && d.title != "" {
-		d.top = append(d.top, "sheet = "+tomlText(d.title))
+		d.atTop("sheet", tomlText(d.title), "", 0)
 	}
 	if d.turnedOver {
-		d.top = append(d.top, "turn = true")
+		d.atTop("turn", "true", "", 0)
 	}
 	if d.deep > 1 {
-		d.top = append(d.top, fmt.Sprintf("heading_rows = %d", d.deep))
+		d.atTop("heading_rows", strconv.Itoa(d.deep), "", 0)
 	}
 	if d.merged {
-		d.top = append(d.top, "merged = true")
+		d.atTop("merged", "true", "", 0)
 	}
-	// Rows of words below the last figure are no samples.
-	last := len(d.rows)
+	last := len(d.rows) // rows of words below the last figure are no samples
 	for last > d.at && !d.hasFigure(d.rows[last-1]) {
 		last--
 	}
@@ -192,157 +199,116 @@ func (d *draft) shapeOf() {
 		start = start[:i]
 	}
 	for _, cells := range d.rows[d.at:last] {
-		if w := words(cells); strings.HasPrefix(fold(w[0]), fold(start)) {
+		if strings.HasPrefix(fold(words(cells)[0]), fold(start)) {
 			return
 		}
 	}
 	d.rows, d.nums, d.flaws = d.rows[:last], d.nums[:last], d.flaws[:last]
-	d.top = append(d.top, remark("until = "+tomlText(start), "what stands below is no sample"))
+	d.atTop("until", tomlText(start), "what stands below is no sample", 0)
 }
 
 func (d *draft) hasFigure(cells []string) bool {
 	for i, c := range d.columns {
-		if _, value := d.role["value"]; (c.measured || value && d.role["value"] == i) && i < len(cells) && strings.ContainsAny(cells[i], "0123456789") {
+		if (c.measured || d.isValue(i)) && i < len(cells) && hasDigit(cells[i]) {
 			return true
 		}
 	}
 	return false
 }
 
+func (d *draft) isValue(col int) bool {
+	i, ok := d.column("value")
+	return d.long && ok && i == col
+}
+
 var (
 	wordAfter  = regexp.MustCompile(`^[<>]?\s*[\d.,]+\s*[\[(]?\s*(\pL[\pL ]*?)\s*[\])]?$`)
 	wordBefore = regexp.MustCompile(`^[\[(]?(\pL+)[\])]?\s*[:<>]?\s*[\d.,]+$`)
 	slashed    = regexp.MustCompile(`^(\d{1,2})[-/.](\d{1,2}|\pL{3,})[-/. ](\d{2}|\d{4})$`)
+	isoDay     = regexp.MustCompile(`\d{4}-\d\d-\d\d`)
+	depthIn    = regexp.MustCompile(`\d+ ?(?:-|to) ?\d+ ?(in|cm)\b`)
+	depthBare  = regexp.MustCompile(`^\d+ ?(-|to) ?\d+`)
 )
 
-// isNothing reports whether a text says that there is no value, whatever the lab.
-func isNothing(text string) bool {
-	return slices.Contains([]string{"n/a", "na", "-", "--", "---", "*", "**", ".", "none", "nt", "not tested", "not requested", "not analyzed", "not analysed", "missing", "null", "nan", "#n/a"}, strings.ToLower(text))
-}
-
-// figures looks at what stands beside or in place of figures.
-func (d *draft) figures(long bool) {
+// figures says what stands beside or in place of figures.
+func (d *draft) figures() {
 	var missing, ratings, below []string
 	put := func(to *[]string, s string) {
 		if !slices.ContainsFunc(*to, func(x string) bool { return strings.EqualFold(x, s) }) {
 			*to = append(*to, s)
 		}
 	}
-	rating := []string{"vl", "l", "ml", "m", "mh", "h", "vh", "b", "n", "a", "o", "e", "d", "s", "low", "very low", "medium", "high", "very high", "optimum", "adequate",
-		"excess", "excessive", "deficient", "sufficient", "normal", "good", "ok", "critical", "above optimum", "below optimum", "marginal"}
 	for i, c := range d.columns {
-		if !c.measured && !(long && i == d.role["value"]) {
+		if !c.measured && !d.isValue(i) {
 			continue
 		}
 		for _, text := range distinct(d.below(i)) {
-			if !strings.ContainsAny(text, "0123456789") {
+			if !hasDigit(text) {
 				if isNothing(text) {
 					put(&missing, text)
-				} else if !long {
+				} else if !d.long { // the row may be left out by its name
 					put(&missing, text+" ?")
 				}
 				continue
 			}
-			w := ""
-			if m := wordAfter.FindStringSubmatch(text); m != nil {
-				w = m[1]
-			} else if m := wordBefore.FindStringSubmatch(text); m != nil {
-				w = m[1]
+			m := append(wordAfter.FindStringSubmatch(text), wordBefore.FindStringSubmatch(text)...)
+			if m == nil {
+				continue
 			}
-			a, known := unit.ByID(c.of.Analyte.Text)
-			switch low := strings.ToLower(w); {
-			case w == "" || low == "about" || known && soilUnit(a, unit.Form{Factor: 1}, w) == nil || !known && slices.Contains(unit.Names(unit.Mass), low):
-			case slices.Contains(rating, low):
+			switch w := m[1]; {
+			case c.isUnit(w):
+			case isRating(w):
 				put(&ratings, w)
-			case low == "u" || low == "nd" || low == "bdl":
+			case slices.Contains([]string{"u", "nd", "bdl"}, strings.ToLower(w)):
 				put(&below, w+" ?")
 			default:
 				put(&ratings, w+" ?")
 			}
 		}
 	}
-	for _, x := range []struct {
-		key  string
-		list []string
-		why  string
-	}{{"missing", missing, "cells without a value"}, {"ratings", ratings, "words beside a figure, left out"}, {"below", below, "marks that say: less than this figure"}} {
-		if len(x.list) > 0 {
-			n := 0
+	for _, x := range [...]struct {
+		key, remark string
+		list        []string
+	}{{"missing", "cells without a value", missing}, {"ratings", "words beside a figure, left out", ratings}, {"below", "marks that say: less than this figure", below}} {
+		if x.list = x.list[:min(len(x.list), 12)]; len(x.list) > 0 {
+			open := 0
 			for _, s := range x.list {
-				if strings.HasSuffix(s, " ?") {
-					n++
+				if len(strings.Fields(s)) > 1 {
+					open += marks(s)
 				}
 			}
-			d.out.Open += n
-			d.top = append(d.top, remark(x.key+" = "+tomlList(x.list[:min(len(x.list), 12)]), x.why))
+			d.atTop(x.key, tomlList(x.list), x.remark, open)
 		}
 	}
 }
 
-// where says which column names the bed.
-func (d *draft) where() {
-	i, ok := d.role["bed"]
-	if !ok || d.columns[i].rank == 1 && d.columns[i].field == "bed" && d.knownIn(i) == 0 {
-		delete(d.role, "bed")
-		if label, found, _ := d.label("sample", "sample id", "sample name", "field", "field id", "plot", "bed", "location"); found {
-			d.set = append(d.set, "bed = {after = "+tomlText(label)+"}")
-			return
-		}
-		why := d.perhaps(func(s string) bool { return !strings.ContainsAny(s, "0123456789") })
-		if why == "" && ok {
-			why = d.perhaps(func(string) bool { return true })
-		}
-		d.set = append(d.set, d.ask("bed", `"?"`, cmp.Or(why, "its name, or {column = \"...\"}")))
-		return
-	}
-	from := "column = " + tomlText(d.column(i))
-	if slices.ContainsFunc(d.rows[d.at:], func(cells []string) bool { return (i >= len(cells) || cells[i] == "") && d.hasFigure(cells) }) {
-		from += ", down = true"
-	}
-	values := distinct(d.below(i))
-	var aside []string // lines that are no samples
-	values = slices.DeleteFunc(values, func(v string) bool {
-		no := slices.Contains([]string{"average", "averages", "mean", "median", "total", "sum", "maximum", "minimum", "max", "min", "optimum", "target", "blank", "check", "control", "standard", "standard deviation"}, strings.ToLower(v)) && d.knownBed(v) == ""
-		if no {
-			aside = append(aside, v)
-		}
-		return no
-	})
-	if len(aside) > 0 {
-		d.top = append(d.top, fmt.Sprintf("skip = {column = %s, is = %s} # no samples", tomlText(d.column(i)), tomlList(aside)))
-	}
-	if d.r.opt.Beds == nil || !slices.ContainsFunc(values, func(v string) bool { return d.knownBed(v) != v }) {
-		d.set = append(d.set, "bed = {"+from+"}")
-		return
-	}
-	var pairs []string
-	for _, v := range values {
-		b := d.knownBed(v)
-		if b == "" {
-			d.out.Open++
-			b = "?"
-			if near := d.nearBeds(v); near != "" {
-				d.set = append(d.set, "# "+v+": "+near+"?")
-			}
-		}
-		pairs = append(pairs, tomlText(v)+" = "+tomlText(b))
-	}
-	d.set = append(d.set, "bed = {"+from+", lookup = {"+strings.Join(pairs, ", ")+"}}")
-}
-
-// perhaps names the first column that is not understood and whose cells all look
-// like it.
-func (d *draft) perhaps(like func(string) bool) string {
+// findBed prefers the column that holds beds of the book.
+func (d *draft) findBed() {
+	best := 0
 	for i, c := range d.columns {
-		values := distinct(d.below(i))
-		if c.measured || c.why != "" || len(values) == 0 || slices.ContainsFunc(values, func(s string) bool { return !like(s) }) {
-			continue
+		if n, values := d.knownIn(i), distinct(d.below(i)); !c.measured && n > best && 2*n >= len(values) {
+			best, d.role["bed"] = n, i
 		}
-		if k, ok := d.role[c.field]; !ok || k != i {
-			return fmt.Sprintf("perhaps {column = %s}: %s", tomlText(d.column(i)), shorten(strings.Join(values, ", ")))
+	}
+}
+
+// knownBed returns the bed of the book that a text names, but for its case.
+func (d *draft) knownBed(text string) string {
+	for _, b := range d.r.opt.Beds {
+		if fold(b) == fold(text) {
+			return b
 		}
 	}
 	return ""
+}
+
+func (d *draft) knownIn(col int) (n int) {
+	for _, v := range distinct(d.below(col)) {
+		if d.knownBed(v) != "" {
+			n++
+		}
+	}
+	return n
 }
 
 // nearBeds lists beds of the book whose name is in the text, or near it.
@@ -359,169 +325,183 @@ func (d *draft) nearBeds(text string) string {
 	return strings.Join(in[:min(len(in), 3)], " or ")
 }
 
-func (d *draft) knownIn(col int) (n int) {
-	for _, v := range distinct(d.below(col)) {
-		if d.knownBed(v) != "" {
-			n++
+// bed says which column names the bed, and what names the book does not know.
+func (d *draft) bed() {
+	i, ok := d.column("bed")
+	if !ok || d.columns[i].rank == 1 && d.columns[i].field == "bed" && d.knownIn(i) == 0 {
+		delete(d.role, "bed")
+		if label, text := d.label("sample", "sample id", "sample name", "field", "field id", "plot", "bed", "location"); text != "" {
+			d.put("bed", "{after = "+tomlText(label)+"}", "")
+			return
 		}
-	}
-	return n
-}
-
-// when says where the day of sampling stands.
-func (d *draft) when() {
-	i, ok := d.role["date"]
-	var values []string
-	switch label, found, text := d.label("date sampled", "sampled", "sample date", "sampling date", "date of sampling", "collected", "date collected", "collection date", "date taken"); {
-	case ok:
-		values = distinct(d.below(i))
-		from := "column = " + tomlText(d.column(i))
-		if len(values) > 0 && strings.Contains(values[0], ":") {
-			from += `, match = '^(\S+)'`
-			values[0], _, _ = strings.Cut(values[0], " ")
+		why := d.perhaps(func(s string) bool { return !hasDigit(s) })
+		if why == "" && ok {
+			why = d.perhaps(func(string) bool { return true })
 		}
-		d.set = append(d.set, "date = {"+from+"}")
-	case found:
-		values = []string{text}
-		d.set = append(d.set, "date = {after = "+tomlText(label)+"}")
-	default:
-		why := cmp.Or(d.perhaps(func(s string) bool {
-			_, err := dates{last: d.r.opt.Today.Year() + 1, layout: "DMY"}.read(s)
-			_, again := dates{last: d.r.opt.Today.Year() + 1, layout: "MDY"}.read(s)
-			return (err == nil || again == nil) && len(s) > 4
-		}), "day of sampling: 2026-10-28, {column = \"...\"} or {after = \"...\"}")
-		if found := strings.HasPrefix(why, "perhaps"); found {
-			why += "" // a column of days
-		} else if m := regexp.MustCompile(`\d{4}-\d\d-\d\d`).FindString(d.name); m != "" {
-			why = `perhaps {name_of = "file", match = '\d{4}-\d\d-\d\d'}: ` + m
-		} else if k, ok := d.role["received"]; ok {
-			why = "day of sampling; " + tomlText(d.column(k)) + " is another day"
-		}
-		d.set = append(d.set, d.ask("date", `"?"`, why))
+		d.put("bed", `"?"`, cmp.Or(why, `its name, or {column = "..."}`))
 		return
 	}
-	order, why, short := "", "", ""
+	var more []string
+	if slices.ContainsFunc(d.rows[d.at:], func(cells []string) bool { return (i >= len(cells) || cells[i] == "") && d.hasFigure(cells) }) {
+		more = append(more, "down = true")
+	}
+	var aside []string // lines that are no samples
+	values := slices.DeleteFunc(distinct(d.below(i)), func(v string) bool {
+		no := isNoSample(v) && d.knownBed(v) == ""
+		if no {
+			aside = append(aside, v)
+		}
+		return no
+	})
+	if len(aside) > 0 {
+		d.atTop("skip", "{column = "+tomlText(d.named(i))+", is = "+tomlList(aside)+"}", "no samples", 0)
+	}
+	open := 0
+	if d.r.opt.Beds != nil && slices.ContainsFunc(values, func(v string) bool { return d.knownBed(v) != v }) {
+		var pairs []string
+		for _, v := range values {
+			b := d.knownBed(v)
+			if near := d.nearBeds(v); b == "" && near != "" {
+				d.set = append(d.set, mapLine{remark: v + ": " + near + "?"})
+			}
+			if b == "" {
+				open, b = open+1, "?"
+			}
+			pairs = append(pairs, tomlText(v)+" = "+tomlText(b))
+		}
+		more = append(more, "lookup = {"+strings.Join(pairs, ", ")+"}")
+	}
+	d.put("bed", fromColumn(d.named(i), more...), "")
+	d.set[len(d.set)-1].open = open
+}
+
+// perhaps names the first column that is not understood and whose cells all look
+// like it.
+func (d *draft) perhaps(like func(string) bool) string {
+	for i, c := range d.columns {
+		values := distinct(d.below(i))
+		if c.measured || c.why != "" || len(values) == 0 || slices.ContainsFunc(values, func(s string) bool { return !like(s) }) {
+			continue
+		}
+		if k, ok := d.column(c.field); !ok || k != i {
+			return "perhaps " + fromColumn(d.named(i)) + ": " + shorten(strings.Join(values, ", "))
+		}
+	}
+	return ""
+}
+
+// label finds one of the words above the headings, and what stands behind it.
+func (d *draft) label(any ...string) (label, text string) {
+	for _, row := range d.above {
+		for _, c := range row {
+			before, _, cut := strings.Cut(c, ":")
+			if !slices.Contains(any, strings.ToLower(strings.TrimSpace(before))) {
+				continue
+			}
+			if cut {
+				before += ":"
+			}
+			if text, _, n := d.after(before); n == 1 {
+				return before, text
+			}
+		}
+	}
+	return "", ""
+}
+
+// date says where the day of sampling stands, and how it is written.
+func (d *draft) date() {
+	var values []string
+	label, text := d.label("date sampled", "sampled", "sample date", "sampling date", "date of sampling", "collected", "date collected", "collection date", "date taken")
+	if i, ok := d.column("date"); ok {
+		values = distinct(d.below(i))
+		if len(values) > 0 && strings.Contains(values[0], ":") { // with the time of day
+			for k, v := range values {
+				values[k], _, _ = strings.Cut(v, " ")
+			}
+			d.put("date", fromColumn(d.named(i), `match = '^(\S+)'`), "")
+		} else {
+			d.put("date", fromColumn(d.named(i)), "")
+		}
+	} else if text != "" {
+		values = []string{text}
+		d.put("date", "{after = "+tomlText(label)+"}", "")
+	} else {
+		why := d.perhaps(func(s string) bool {
+			last := d.r.opt.Today.Year() + 1
+			_, err := dates{last: last, layout: "DMY"}.read(s)
+			_, again := dates{last: last, layout: "MDY"}.read(s)
+			return (err == nil || again == nil) && len(s) > 4
+		})
+		if m := isoDay.FindString(d.name); why == "" && m != "" {
+			why = `perhaps {name_of = "file", match = '\d{4}-\d\d-\d\d'}: ` + m
+		}
+		if k, ok := d.column("received"); why == "" && ok {
+			why = "day of sampling; " + tomlText(d.named(k)) + " is another day"
+		}
+		d.put("date", `"?"`, cmp.Or(why, `day of sampling: 2026-10-28, {column = "..."} or {after = "..."}`))
+		return
+	}
+	if order, why := d.order(values); order == "?" {
+		d.atTop("dates", `"?"`, why, 1)
+	} else if order != "" {
+		d.atTop("dates", tomlText(order), why, 0)
+	}
+	for _, v := range values {
+		if m := slashed.FindStringSubmatch(v); m != nil && len(m[3]) == 2 {
+			d.atTop("century", "2000", "of years such as "+v, 0)
+			break
+		}
+	}
+}
+
+// order tells which comes first in days such as 10/28/2026; "?" where they do
+// not show it, empty where there are none or Options.Dates says it.
+func (d *draft) order(values []string) (order, why string) {
+	shows := map[string]string{}
+	open := ""
 	for _, v := range values {
 		m := slashed.FindStringSubmatch(v)
 		if m == nil {
 			continue
 		}
-		if len(m[3]) == 2 {
-			short = v
-		}
 		a, _ := strconv.Atoi(m[1])
 		b, err := strconv.Atoi(m[2])
 		switch {
 		case err != nil: // a month's name
-		case a > 12 && order != "MDY":
-			order, why = "DMY", v
-		case b > 12 && order != "DMY":
-			order, why = "MDY", v
-		case a > 12 || b > 12:
-			order, why = "?", v+" and others disagree"
-		case order == "" && d.r.opt.Dates == "":
-			order, why = "?", v+": MDY or DMY?"
-		}
-		if order == "?" && (a > 12) != (b > 12) && !strings.Contains(why, "disagree") {
-			order, why = map[bool]string{true: "DMY", false: "MDY"}[a > 12], v
+		case a > 12:
+			shows["DMY"] = v
+		case b > 12:
+			shows["MDY"] = v
+		default:
+			open = v
 		}
 	}
-	switch order {
-	case "":
-	case "?":
-		d.top = append(d.top, d.ask("dates", `"?"`, why))
-	default:
-		d.top = append(d.top, remark("dates = "+tomlText(order), "as "+why+" shows"))
+	switch dmy, mdy := shows["DMY"], shows["MDY"]; {
+	case dmy != "" && mdy != "":
+		return "?", dmy + " and " + mdy + " disagree"
+	case dmy != "":
+		return "DMY", "as " + dmy + " shows"
+	case mdy != "":
+		return "MDY", "as " + mdy + " shows"
+	case open != "" && d.r.opt.Dates == "":
+		return "?", open + ": MDY or DMY?"
 	}
-	if short != "" {
-		d.top = append(d.top, remark("century = 2000", "of years such as "+short))
-	}
+	return "", ""
 }
 
-// label finds a text above the headings that starts with one of the words, and
-// what stands behind it.
-func (d *draft) label(starts ...string) (label string, found bool, text string) {
-	for _, row := range d.above {
-		for _, c := range row {
-			before, _, cut := strings.Cut(c, ":")
-			if cut {
-				before += ":"
-			}
-			if !slices.Contains(starts, strings.ToLower(strings.Trim(before, ": "))) {
-				continue
-			}
-			if text, _, n := d.after(before); n == 1 {
-				return before, true, text
-			}
-		}
-	}
-	return "", false, ""
-}
-
-var depthIn = regexp.MustCompile(`\d+ ?(?:-|to) ?\d+ ?(in|cm)\b`)
-
-// deepness says where the sampled depth stands.
-func (d *draft) deepness() {
-	known := false
-	for _, f := range []string{"depth", "depth from", "depth to"} {
-		i, ok := d.role[f]
-		if !ok {
-			continue
-		}
-		known = true
-		from, u := "column = "+tomlText(d.column(i)), ""
-		for _, w := range strings.FieldsFunc(strings.ToLower(d.head[i]), func(c rune) bool { return c == ' ' || c == '(' || c == ')' || c == ',' }) {
-			if _, ok := unit.Factor(w, unit.Length); ok {
-				u = w
-			}
-		}
-		own := slices.ContainsFunc(d.below(i), func(s string) bool { return strings.ContainsAny(strings.ToLower(s), `imcn"'`) })
-		switch {
-		case u != "":
-			from += ", unit = " + tomlText(u)
-		case !own:
-			d.set = append(d.set, d.ask(strings.ReplaceAll(f, " ", "_"), "{"+from+`, unit = "?"}`, "in or cm?"))
-			continue
-		}
-		d.set = append(d.set, strings.ReplaceAll(f, " ", "_")+" = {"+from+"}")
-	}
-	if p := d.profileOf(); known || p != nil && p.depth != "" {
-		return
-	}
-	if label, found, text := d.label("depth", "sample depth", "sampling depth", "depth sampled"); found && depthUnit(text) == nil {
-		d.set = append(d.set, "depth = {after = "+tomlText(label)+"}")
-		return
-	}
-	if i, ok := d.role["bed"]; ok {
-		values := d.below(i)
-		if m := depthIn.FindStringSubmatch(strings.Join(values, "\n")); m != nil && !slices.ContainsFunc(values, func(s string) bool { return !depthIn.MatchString(s) }) {
-			d.set = append(d.set, fmt.Sprintf(`depth = {column = %s, match = '(\d+ ?(?:-|to) ?\d+) ?%s\b', unit = %q}`, tomlText(d.column(i)), m[1], m[1]))
-			return
-		}
-	}
-	if !slices.ContainsFunc(d.columns, func(c probed) bool { return c.measured && c.of.DepthTo == 0 }) && !d.isLong() {
-		return // each heading has its own
-	}
-	why := d.perhaps(func(s string) bool { return regexp.MustCompile(`^\d+ ?(-|to) ?\d+`).MatchString(s) && len(s) < 12 })
-	d.set = append(d.set, d.ask("depth", `"?"`, cmp.Or(why, `as "0-6 in"; or take it out`)))
-}
-
-func (d *draft) isLong() bool {
-	return !slices.ContainsFunc(d.columns, func(c probed) bool { return c.measured })
-}
-
-// who says which lab it was.
-func (d *draft) who() {
-	if i, ok := d.role["lab"]; ok {
-		d.set = append(d.set, "lab = {column = "+tomlText(d.column(i))+"}")
+// lab says which lab it was.
+func (d *draft) lab() {
+	if i, ok := d.column("lab"); ok {
 		if v := distinct(d.below(i)); len(v) == 1 {
 			d.labName = v[0]
 		}
+		d.put("lab", fromColumn(d.named(i)), "")
 		return
 	}
-	if label, found, text := d.label("lab", "laboratory", "tested by"); found {
+	if label, text := d.label("lab", "laboratory", "tested by"); text != "" {
 		d.labName = text
-		d.set = append(d.set, "lab = {after = "+tomlText(label)+"}")
+		d.put("lab", "{after = "+tomlText(label)+"}", "")
 		return
 	}
 	above, first := "", ""
@@ -536,7 +516,7 @@ func (d *draft) who() {
 	for _, name := range slices.Sorted(keysOf(d.r.opt.Labs)) {
 		if strings.Contains(above, fold(name)) {
 			d.labName = name
-			d.set = append(d.set, remark("lab = "+tomlText(name), "as it stands above the headings"))
+			d.put("lab", tomlText(name), "as it stands above the headings")
 			return
 		}
 	}
@@ -544,213 +524,186 @@ func (d *draft) who() {
 	if first != "" {
 		why += "; above the headings stands " + tomlText(shorten(first))
 	}
-	d.set = append(d.set, d.ask("lab", `"?"`, why))
+	d.put("lab", `"?"`, why)
 }
 
-// rest binds what else the sheet tells, and says what is left out.
-func (d *draft) rest(long bool) {
-	for _, f := range []string{"report", "site", "sample", "cores", "timing", "note", "analyte", "value", "unit", "method"} {
-		i, ok := d.role[f]
-		if !ok || !long && slices.Contains([]string{"analyte", "value", "unit", "method"}, f) || d.role["bed"] == i && d.hasBed() {
+// profileOf returns what book.toml says of the sheet's lab: nothing, if it says
+// nothing.
+func (d *draft) profileOf() profile {
+	if p := d.r.profile(d.labName); p != nil && d.labName != "" {
+		return *p
+	}
+	return profile{}
+}
+
+// depth says where the sampled depth stands.
+func (d *draft) depth() {
+	known := false
+	for _, f := range []string{"depth", "depth from", "depth to"} {
+		i, ok := d.column(f)
+		if !ok {
 			continue
 		}
-		d.set = append(d.set, f+" = {column = "+tomlText(d.column(i))+"}")
+		known = true
+		u := ""
+		for _, w := range strings.FieldsFunc(strings.ToLower(d.head[i]), func(c rune) bool { return strings.ContainsRune(" (),", c) }) {
+			if _, ok := unit.Factor(w, unit.Length); ok {
+				u = w
+			}
+		}
+		switch own := slices.ContainsFunc(d.below(i), func(s string) bool { return strings.ContainsAny(strings.ToLower(s), `imcn"'`) }); {
+		case u != "":
+			d.put(f, fromColumn(d.named(i), "unit = "+tomlText(u)), "")
+		case own:
+			d.put(f, fromColumn(d.named(i)), "")
+		default:
+			d.put(f, fromColumn(d.named(i), `unit = "?"`), "in or cm?")
+		}
+	}
+	if known || d.profileOf().depth != "" {
+		return
+	}
+	if label, text := d.label("depth", "sample depth", "sampling depth", "depth sampled"); depthUnit(text) == nil {
+		d.put("depth", "{after = "+tomlText(label)+"}", "")
+		return
+	}
+	if i, ok := d.column("bed"); ok {
+		values := d.below(i)
+		if m := depthIn.FindStringSubmatch(strings.Join(values, "\n")); m != nil && !slices.ContainsFunc(values, func(s string) bool { return !depthIn.MatchString(s) }) {
+			d.put("depth", fromColumn(d.named(i), `match = '(\d+ ?(?:-|to) ?\d+) ?`+m[1]+`\b'`, "unit = "+tomlText(m[1])), "")
+			return
+		}
+	}
+	if d.long || slices.ContainsFunc(d.columns, func(c probed) bool { return c.measured && c.of.DepthTo == 0 }) { // else each heading has its own
+		why := d.perhaps(func(s string) bool { return depthBare.MatchString(s) && len(s) < 12 })
+		d.put("depth", `"?"`, cmp.Or(why, `as "0-6 in"; or take it out`))
 	}
 }
 
-func (d *draft) hasBed() bool { _, ok := d.role["bed"]; return ok }
-
-// profileOf returns what book.toml says of the sheet's lab.
-func (d *draft) profileOf() *profile {
-	if d.labName == "" {
-		return nil
-	}
-	return d.r.profile(d.labName)
-}
-
-// meaningOf writes what a heading means, with question marks where it leaves
-// something open, and the questions.
-func (d *draft) meaningOf(h unit.Heading, ownUnit bool) (text string, questions []string) {
-	what, ask := h.Analyte.Text, false
+// entry says what a heading or name means, with question marks where it leaves
+// something open.
+func (d *draft) entry(name string, h unit.Heading, ownUnit, ownMethod bool) (e mapEntry, as string) {
+	e.name = name
+	var asked []string
 	for _, o := range h.Open {
 		if (!strings.HasPrefix(o, "unit:") || h.Unit.From != "") && o != "which method?" {
-			questions = append(questions, o)
+			asked = append(asked, o)
 		}
 	}
-	a, known := unit.ByID(what)
-	if f := h.Form; known && f.Text != "" && f.Text != what {
-		if what = f.Text; unit.About(analyteErr(what)) == "form" {
-			what = h.Analyte.Text + " as " + f.Text
-		}
-	} else if !known || f.Text == "" && f.From != "" {
-		what, ask = "?", true
+	if len(h.Rest) > 0 {
+		asked = append(asked, strings.Join(h.Rest, " ")+": not understood")
 	}
-	parts := []string{what}
-	part := func(p unit.Part, missing *[]string, needed bool) {
+	a, known := unit.ByID(h.Analyte.Text)
+	var parts []string
+	switch f := h.Form; {
+	case !known || f.Text == "" && f.From != "":
+		parts = append(parts, "?")
+	case f.Text == "" || f.Text == a.ID:
+		parts = append(parts, a.ID)
+	default:
+		if _, _, err := unit.ParseAnalyte(f.Text, ""); err != nil { // NO3 alone is not sure
+			parts = append(parts, a.ID, "as")
+		}
+		parts = append(parts, f.Text)
+	}
+	p := d.profileOf()
+	part := func(x unit.Part, missing *[]string, needed bool) {
 		switch {
-		case p.Text != "":
-			parts = append(parts, p.Text)
-		case p.From != "":
-			parts, ask = append(parts, "?"), true
-		case needed && known:
+		case x.Text != "":
+			parts = append(parts, x.Text)
+		case x.From != "":
+			parts = append(parts, "?")
+		case known && needed:
 			*missing = append(*missing, a.ID)
 		}
 	}
-	p := d.profileOf()
-	part(h.Unit, &d.noUnit, known && a.Kind != unit.PH && !ownUnit && (p == nil || p.units[a.ID] == ""))
-	part(h.Method, &d.noMethod, known && !a.Plain && (p == nil || p.methods[a.ID] == ""))
+	part(h.Unit, &d.noUnit, a.Kind != unit.PH && !ownUnit && p.units[a.ID] == "")
+	part(h.Method, &d.noMethod, !a.Plain && !ownMethod && p.methods[a.ID] == "")
 	if m := headed(h); m.depth != "" {
 		parts = append(parts, m.depth)
 	}
-	if len(h.Rest) > 0 {
-		questions = append(questions, strings.Join(h.Rest, " ")+": not understood")
-		if !ask {
-			parts, ask = append(parts, "?"), true
-		}
-	} else if len(questions) > 0 && !ask {
+	if len(asked) > 0 && !slices.Contains(parts, "?") {
 		parts = append(parts, "?")
-		ask = true
 	}
-	if ask {
-		d.out.Open += strings.Count(" "+strings.Join(parts, " ")+" ", " ? ")
+	as = strings.Join(parts, " ")
+	e.open = marks(as)
+	e.questions = strings.Join(asked, " ")
+	if _, ask := readMeaning(d.r.tableNamed("soil_tests"), name); e.open > 0 || ask != "" || marks(name) > 0 {
+		e.means = as
 	}
-	return strings.Join(parts, " "), questions
+	if h.Trap != "" {
+		d.out.Notes = append(d.out.Notes, fmt.Sprintf("column %q: %s", name, h.Trap))
+	}
+	return e, as
 }
 
-func analyteErr(name string) error {
-	_, _, err := unit.ParseAnalyte(name, "")
-	return err
-}
-
-// measure writes the measured columns, or the names of a sheet with a row for
-// each analyte.
-func (d *draft) measure(long bool) (names bool) {
-	entry := func(heading string, h unit.Heading, ownUnit bool) string {
-		text, questions := d.meaningOf(h, ownUnit)
-		_, ask := readMeaning(d.r.tableNamed("soil_tests"), heading)
-		value := tomlText(text)
-		if !strings.Contains(" "+text+" ", " ? ") && ask == "" {
-			value = "true"
-		}
-		d.entries = append(d.entries, tomlText(heading)+" = "+value)
-		d.asked = append(d.asked, strings.Join(questions, " "))
-		if h.Trap != "" {
-			d.out.Notes = append(d.out.Notes, fmt.Sprintf("column %q: %s", heading, h.Trap))
-		}
-		return text
-	}
-	if long {
-		_, units := d.role["unit"]
-		_, methods := d.role["method"]
-		for _, name := range distinct(d.below(d.role["analyte"])) {
-			h := unit.ParseHeading(name)
-			before := [2]int{len(d.noUnit), len(d.noMethod)}
-			n := len(d.entries)
-			switch {
-			case h.Aside != "":
-				d.entries, d.asked = append(d.entries, tomlText(name)+" = false"), append(d.asked, h.Aside)
-			default:
-				entry(name, h, units)
-				if strings.HasSuffix(d.entries[n], " = true") { // read without a word
-					d.entries, d.asked = d.entries[:n], d.asked[:n]
-				}
-			}
-			if methods {
-				d.noMethod = d.noMethod[:before[1]]
+// measure lists the columns, and says what the measured ones mean, or the names
+// of a sheet with a row for each analyte.
+func (d *draft) measure() {
+	if d.long {
+		i, _ := d.column("analyte")
+		_, units := d.column("unit")
+		_, methods := d.column("method")
+		for _, name := range distinct(d.below(i)) {
+			h := unit.ParseHeading(shorten(name))
+			if h.Aside != "" {
+				d.entries = append(d.entries, mapEntry{name: name, skip: true, questions: h.Aside})
+			} else if e, _ := d.entry(name, h, units, methods); e.means != "" {
+				d.entries = append(d.entries, e)
 			}
 		}
 	}
 	for i, c := range d.columns {
-		col := Column{Pos: i + 1, Heading: c.heading}
-		if v := d.below(i); len(v) > 0 {
-			col.Example = v[0]
+		col := Column{Pos: i + 1, Heading: c.heading, As: d.fieldOf(i)}
+		values := d.below(i)
+		if len(values) > 0 {
+			col.Example = values[0]
 		}
-		switch field := d.fieldOf(i); {
+		switch {
 		case c.measured:
-			values := d.below(i)
-			own := len(values) > 0 && !slices.ContainsFunc(values, func(s string) bool {
-				_, u := splitUnit(s)
-				a, ok := unit.ByID(c.of.Analyte.Text)
-				return !ok || soilUnit(a, unit.Form{Factor: 1}, u) != nil || u == ""
-			})
-			heading := d.column(i)
-			h := c.of
-			if beside := i+1 < len(d.columns) && d.columns[i+1].field == "unit" && !long; beside {
-				text, questions := d.meaningOf(h, true)
-				d.entries = append(d.entries, fmt.Sprintf("%s = {is = %s, unit_column = %s}", tomlText(heading), tomlText(text), tomlText(d.column(i+1))))
-				d.asked = append(d.asked, strings.Join(questions, " "))
-				d.withUnits = true
-				col.As = text
-			} else if heading != c.heading && len(h.Rest) == 0 {
-				d.entries = append(d.entries, "")
-				d.asked = append(d.asked, "")
-				text, questions := d.meaningOf(h, own)
-				d.entries[len(d.entries)-1], d.asked[len(d.asked)-1] = tomlText(heading)+" = "+tomlText(text), strings.Join(questions, " ")
-				col.As = text
-			} else {
-				col.As = entry(heading, h, own)
+			beside := i+1 < len(d.columns) && d.columns[i+1].field == "unit"
+			own := beside || len(values) > 0 && !slices.ContainsFunc(values, func(s string) bool { _, u := splitUnit(s); return u == "" || !c.isUnit(u) })
+			var e mapEntry
+			e, col.As = d.entry(d.named(i), c.of, own, false)
+			if beside {
+				e.unitColumn, e.means = d.named(i+1), col.As
 			}
-			col.Question = d.asked[len(d.asked)-1]
-			if col.Question == "" && len(h.Open) > 0 {
-				col.Question = strings.Join(h.Open, " ")
+			if col.Question = e.questions; e.questions == "" {
+				col.Question = strings.Join(c.of.Open, " ")
 			}
-		case field != "":
-			col.As = field
-		case c.field == "unit" && i > 0 && d.columns[i-1].measured && !long:
+			d.entries = append(d.entries, e)
+		case col.As != "":
+		case c.field == "unit" && i > 0 && d.columns[i-1].measured:
 			col.As = "unit of " + d.columns[i-1].of.Analyte.Text
-		case c.why != "":
-			col.Question = "left out: " + c.why
 		case c.heading != "" || col.Example != "":
-			col.Question = "left out: not understood"
-			if c.field != "" {
-				col.Question = "left out: " + c.field
-			}
+			col.Question = "left out: " + cmp.Or(c.why, c.field, "not understood")
 		}
 		d.out.Columns = append(d.out.Columns, col)
 	}
-	return long
-}
-
-// fieldOf returns the field that a column fills in the draft.
-func (d *draft) fieldOf(col int) string {
-	for _, f := range []string{"bed", "date", "depth", "depth from", "depth to", "lab", "report", "site", "sample", "cores", "timing", "note", "analyte", "value", "unit", "method"} {
-		if i, ok := d.role[f]; ok && i == col && slices.ContainsFunc(d.set, func(s string) bool { return strings.HasPrefix(s, strings.ReplaceAll(f, " ", "_")+" = ") }) {
-			return f
-		}
-	}
-	return ""
-}
-
-func (r *reader) tableNamed(name string) *table {
-	for i := range r.tables {
-		if r.tables[i].name == name {
-			return &r.tables[i]
-		}
-	}
-	return nil
 }
 
 // advice finds columns of the lab's own recommendation that give a unit.
-func (d *draft) advice() (lines []string) {
-	t := d.r.tableNamed("advice")
-	drop := []string{"rec", "rec.", "recs", "recommendation", "recommendations", "recommended", "suggested", "required", "requirement", "needed", "apply", "to", "advice", "for"}
+func (d *draft) advice() (lines []mapLine) {
 	for i, c := range d.columns {
 		if c.why != "advice" {
 			continue
 		}
-		ws := slices.DeleteFunc(strings.Fields(c.heading), func(w string) bool { return slices.Contains(drop, strings.ToLower(strings.Trim(w, ":,()"))) })
-		for k, w := range ws {
-			switch fold(strings.Trim(w, "()")) {
+		var kept []string
+		for _, w := range strings.Fields(c.heading) {
+			switch bare := strings.ToLower(strings.Trim(w, ":,()")); bare {
+			case "rec", "rec.", "recs", "recommendation", "recommendations", "recommended", "suggested", "required", "requirement", "needed", "apply", "to", "advice", "for":
 			case "t/a", "tons/a", "ton/a", "tons/acre", "t/acre":
-				ws[k] = "ton/acre"
+				kept = append(kept, "ton/acre")
 			case "lb/a", "lbs/a", "lbs/acre", "#/a":
-				ws[k] = "lb/acre"
-			case "lb/1000", "lbs/1000", "lb/m", "lbs/m", "lbs/1000sqft":
-				ws[k] = "lb/1000 sq ft"
+				kept = append(kept, "lb/acre")
+			case "lb/1000", "lbs/1000", "lb/m", "lbs/m":
+				kept = append(kept, "lb/1000 sq ft")
+			default:
+				kept = append(kept, w)
 			}
 		}
-		if m, ask := otherMeaning(t, strings.Join(ws, " ")); ask == "" && m.unit != "" {
-			lines = append(lines, tomlText(d.column(i))+" = "+tomlText(m.name+" "+m.unit))
+		if m, ask := otherMeaning(d.r.tableNamed("advice"), strings.Join(kept, " ")); ask == "" && m.unit != "" {
+			lines = append(lines, mapLine{key: tomlText(d.named(i)), value: tomlText(m.name + " " + m.unit)})
 			d.out.Columns[i].As, d.out.Columns[i].Question = "advice: "+m.name+" "+m.unit, ""
 		}
 	}
@@ -758,96 +711,138 @@ func (d *draft) advice() (lines []string) {
 }
 
 // finish puts the map together, in at most 30 lines where that is possible.
-func (d *draft) finish(long bool, names bool) {
+func (d *draft) finish() {
 	if u := distinct(d.noUnit); len(u) > 0 {
-		d.set = append(d.set, d.ask("unit", `["?"]`, "of "+strings.Join(u, ", ")))
+		d.put("unit", `["?"]`, "of "+strings.Join(u, ", "))
 	}
 	if m := distinct(d.noMethod); len(m) > 0 {
-		d.set = append(d.set, d.ask("method", `["?"]`, "of "+strings.Join(m, ", ")+": several may stand here; or take it out"))
+		d.put("method", `["?"]`, "of "+strings.Join(m, ", ")+": several may stand here; or take it out")
 	}
 	advice := d.advice()
+	lines := []mapLine{{remark: "Proposed for " + d.name + ": answer each ? and import with it."}}
 	var left []string
 	for _, c := range d.out.Columns {
 		if c.As == "" && c.Heading != "" && c.Example != "" {
 			left = append(left, c.Heading)
 		}
 	}
-	lines := []string{"# Proposed for " + d.name + ": answer each ? and import with it."}
 	if len(left) > 0 {
-		lines = append(lines, "# Left out: "+shorten(strings.Join(left, ", ")))
+		lines = append(lines, mapLine{remark: "Left out: " + shorten(strings.Join(left, ", "))})
 	}
 	for _, n := range d.out.Notes {
-		lines = append(lines, "# "+n)
+		lines = append(lines, mapLine{remark: n})
 	}
-	lines = append(lines, "format = 1")
-	lines = append(lines, d.top...)
-	lines = append(lines, "[[rows]]", `table = "soil_tests"`)
-	head, key := "[rows.columns]", "columns"
-	if long {
-		head, key = "[rows.names]", "names"
-	}
-	tail := 0
+	lines = append(append(lines, mapLine{key: "format", value: "1"}), d.top...)
+	after := len(d.set) + 1
 	if len(advice) > 0 {
-		tail = 6 + len(advice)
+		after += 7 + len(advice)
 	}
-	asTable := long || d.withUnits || len(lines)+len(d.set)+1+len(d.entries)+tail <= maxMap
-	if !asTable {
-		lines = append(lines, d.listed(key)...)
+	table := d.long || slices.ContainsFunc(d.entries, func(e mapEntry) bool { return e.unitColumn != "" || strings.Contains(e.name, " = ") }) ||
+		len(lines)+3+len(d.entries)+after <= maxMap
+	var text strings.Builder
+	write := func(lines ...mapLine) {
+		for _, l := range lines {
+			text.WriteString(l.String() + "\n")
+			d.out.Open += l.open
+		}
 	}
-	lines = append(append(lines, "[rows.set]"), d.set...)
-	if asTable {
-		lines = append(lines, head)
-		for i, e := range d.entries {
-			lines = append(lines, remark(e, d.asked[i]))
+	write(lines...)
+	text.WriteString("[[rows]]\ntable = \"soil_tests\"\n")
+	if !table {
+		d.listed(&text)
+	}
+	text.WriteString("[rows.set]\n")
+	write(d.set...)
+	if table {
+		text.WriteString(map[bool]string{true: "[rows.names]\n", false: "[rows.columns]\n"}[d.long])
+		for _, e := range d.entries {
+			write(e.line())
 		}
 	}
 	if len(advice) > 0 {
-		lines = append(lines, "[[rows]]", `table = "advice"`, "[rows.set]")
-		for _, s := range d.set {
-			if f, _, _ := strings.Cut(s, " = "); f == "bed" || f == "date" || f == "lab" {
-				if strings.Contains(s, `"?"`) {
-					d.out.Open += strings.Count(s, `"?"`)
-				}
-				s, _, _ = strings.Cut(s, " # ")
-				lines = append(lines, s)
+		text.WriteString("[[rows]]\ntable = \"advice\"\n[rows.set]\n")
+		for _, l := range d.set {
+			if l.key == "bed" || l.key == "date" || l.key == "lab" {
+				l.remark = ""
+				write(l)
 			}
 		}
-		lines = append(append(lines, "[rows.columns]"), advice...)
+		text.WriteString("[rows.columns]\n")
+		write(advice...)
 	}
-	d.out.Map = strings.Join(lines, "\n") + "\n"
+	d.out.Map = text.String()
 }
 
-// listed writes the measured columns as one list over few lines, with what they
-// ask above it.
-func (d *draft) listed(key string) (lines []string) {
-	line := key + " = ["
-	for i, e := range d.entries {
-		if d.asked[i] != "" {
-			lines = append(lines, "# "+unquote(e[:strings.LastIndex(e, " = ")])+": "+d.asked[i])
-		}
+// line writes an entry on a line of its own.
+func (e mapEntry) line() mapLine {
+	value := "true"
+	switch {
+	case e.skip:
+		value = "false"
+	case e.unitColumn != "":
+		value = "{is = " + tomlText(e.means) + ", unit_column = " + tomlText(e.unitColumn) + "}"
+	case e.means != "":
+		value = tomlText(e.means)
 	}
-	for i, e := range d.entries {
-		heading, value := e[:strings.LastIndex(e, " = ")], e[strings.LastIndex(e, " = ")+3:]
-		text := unquote(heading)
-		if value != "true" {
-			text += " = " + unquote(value)
+	return mapLine{tomlText(e.name), value, e.questions, e.open}
+}
+
+// listed writes the entries as one list over few lines, what they ask above it.
+func (d *draft) listed(text *strings.Builder) {
+	var pieces []string
+	for _, e := range d.entries {
+		piece := e.name
+		if e.questions != "" {
+			fmt.Fprintln(text, mapLine{remark: e.name + ": " + e.questions})
 		}
-		piece := tomlText(text)
-		if i+1 < len(d.entries) {
-			piece += ", "
+		if d.out.Open += e.open; e.means != "" {
+			piece += " = " + e.means
 		}
-		if len(line)+len(piece) > 100 {
-			lines = append(lines, strings.TrimRight(line, " "))
+		pieces = append(pieces, tomlText(piece))
+	}
+	line := "columns = ["
+	for i, piece := range pieces {
+		if i+1 < len(pieces) {
+			piece += ","
+		}
+		if len(line)+len(piece) > 98 {
+			text.WriteString(strings.TrimRight(line, " ") + "\n")
 			line = "  "
 		}
-		line += piece
+		line += piece + " "
 	}
-	return append(lines, line+"]")
+	text.WriteString(strings.TrimRight(line, " ") + "]\n")
 }
 
-func unquote(s string) string {
-	if t, err := strconv.Unquote(s); err == nil && s[0] == '"' {
-		return t
+// tomlText quotes a text as TOML.
+func tomlText(s string) string {
+	if strings.ContainsAny(s, `"\`) && !strings.Contains(s, "'") && strings.IndexFunc(s, unicode.IsControl) < 0 {
+		return "'" + s + "'"
 	}
-	return strings.Trim(s, "'")
+	var b strings.Builder
+	b.WriteByte('"')
+	for _, c := range s {
+		switch {
+		case c == '"' || c == '\\':
+			b.WriteString(`\` + string(c))
+		case unicode.IsControl(c):
+			fmt.Fprintf(&b, `\u%04X`, c)
+		default:
+			b.WriteRune(c)
+		}
+	}
+	return b.String() + `"`
+}
+
+func tomlList(texts []string) string {
+	quoted := make([]string, len(texts))
+	for i, s := range texts {
+		quoted[i] = tomlText(s)
+	}
+	return "[" + strings.Join(quoted, ", ") + "]"
+}
+
+// onOneLine makes a text fit for a comment.
+func onOneLine(s string) string {
+	return strings.Join(strings.FieldsFunc(s, func(c rune) bool { return unicode.IsControl(c) || unicode.IsSpace(c) }), " ")
 }

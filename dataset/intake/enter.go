@@ -11,6 +11,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode"
 
 	"carryover/dataset"
 	"carryover/dataset/unit"
@@ -114,7 +115,7 @@ func ParseEntry(table string, words []string, given map[string]string, opt Optio
 	day := entryWords(table)[1]
 	words = e.place(words, day, opt)
 	if lab := e.Cells["lab"]; lab != "" {
-		e.Cells["lab"] = sameName(lab, LabNames(opt))
+		e.Cells["lab"] = SameName(lab, LabNames(opt))
 	}
 	var err error
 	switch table {
@@ -161,14 +162,17 @@ func (e *Entry) place(words []string, day string, opt Options) []string {
 			at = n + 1
 		}
 	}
-	if at == 0 {
-		for at = 1; at < len(words) && dayWords(words[at:], opt) == 0; at++ {
+	if at == 0 || at < len(words) && dayWords(words[at:], opt) == 0 && !strings.ContainsAny(words[at], "0123456789") {
+		first := 1
+		for first < len(words) && dayWords(words[first:], opt) == 0 {
+			first++
 		}
-		if at == len(words) {
-			at = 1
+		if first < len(words) {
+			at = first
 		}
 	}
-	e.Cells["bed"] = sameName(strings.Join(words[:at], " "), opt.Beds)
+	at = max(at, 1)
+	e.Cells["bed"] = SameName(strings.Join(words[:at], " "), opt.Beds)
 	if words = words[at:]; len(words) == 0 {
 		return nil
 	}
@@ -182,7 +186,7 @@ func dayWords(words []string, opt Options) int {
 	d := dates{layout: opt.Dates, south: opt.South, last: opt.Today.Year() + 1}
 	for n := min(3, len(words)); n > 0; n-- {
 		text := Day(strings.Join(words[:n], " "), opt.Today)
-		if n > 1 && !strings.ContainsFunc(words[0]+words[1], isLetter) {
+		if n > 1 && !strings.ContainsFunc(words[0]+words[1], unicode.IsLetter) {
 			continue // 2026-10 15 is a month and a figure
 		}
 		if _, err := d.read(text); err == nil {
@@ -191,8 +195,6 @@ func dayWords(words []string, opt Options) int {
 	}
 	return 0
 }
-
-func isLetter(c rune) bool { return c >= 'a' && c <= 'z' || c >= 'A' && c <= 'Z' }
 
 // Day turns today and yesterday into the day they are.
 func Day(text string, today dataset.Date) string {
@@ -205,8 +207,8 @@ func Day(text string, today dataset.Date) string {
 	return text
 }
 
-// sameName returns the name that text is but for the case of its letters.
-func sameName(text string, names []string) string {
+// SameName returns the name that text is but for the case of its letters.
+func SameName(text string, names []string) string {
 	for _, n := range names {
 		if n == text {
 			return n
@@ -346,7 +348,10 @@ func valueWords(words []string) (out []string) {
 				out[len(out)-1] += part // <=2
 				continue
 			}
-			if part = strings.TrimRight(part, ",;:"); part != "" {
+			if bare := strings.TrimRight(part, ",;:"); bare != "" && !strings.EqualFold(part, "other:") { // of a method
+				part = bare
+			}
+			if strings.Trim(part, ",;:") != "" {
 				out = append(out, part)
 			}
 		}
@@ -459,7 +464,7 @@ func (e *Entry) spreading(words []string, opt Options) error {
 	words = fields(words)
 	names := MaterialNames(opt.Book)
 	for n := known; n < len(words); n++ {
-		if name := strings.Join(words[:n+1], " "); slices.Contains(names, sameName(name, names)) {
+		if name := strings.Join(words[:n+1], " "); slices.Contains(names, SameName(name, names)) {
 			known = n + 1
 		}
 	}
@@ -498,7 +503,7 @@ func (e *Entry) spreading(words []string, opt Options) error {
 	for at < len(words) && !amountWord.MatchString(words[at]) {
 		at++
 	}
-	e.Cells["material"] = sameName(strings.Join(words[:at], " "), names)
+	e.Cells["material"] = SameName(strings.Join(words[:at], " "), names)
 	e.words("amount", words[at:])
 	return nil
 }
@@ -664,7 +669,6 @@ func Usual(opt Options, lab, id string) (unitText, method string, last *dataset.
 // What the profile gives is filled where rows are read.
 func (e *Entry) filled(opt Options) (values []Value, notes []string) {
 	taken := map[string][]string{}
-	opt.Labs = map[string]dataset.Lab{e.Cells["lab"]: opt.Labs[e.Cells["lab"]]}
 	profile := opt
 	profile.Book = nil
 	for _, v := range e.Values {
@@ -875,7 +879,7 @@ func (e *Entry) correctRow(rows []map[string]string) ([]map[string]string, error
 	}
 	for field, text := range rows[0] {
 		_, said := e.Cells[field]
-		if said || field == "row" || field == "unit" && strings.ContainsFunc(e.Cells["amount"], isLetter) {
+		if said || field == "row" || field == "unit" && strings.ContainsFunc(e.Cells["amount"], unicode.IsLetter) {
 			continue
 		}
 		e.Cells[field] = text

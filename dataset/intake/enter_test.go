@@ -75,6 +75,7 @@ func TestParseEntry(t *testing.T) {
 		{"soil_tests", `Hill yesterday B <0.2ppm Zn below 1.5 ppm DTPA Cu > 3 ppm Mn - Fe 40 ppm`, "bed=Hill; date=2026-11-24", "B||<0.2|ppm|; Zn||<1.5|ppm|DTPA; Cu||>3|ppm|; Fe||40|ppm|"},
 		{"soil_tests", `Hill 2026-10 Pottasium 310 ppm NO3-N 12 lb/1000 sq ft KCl K2O 9`, "bed=Hill; date=2026-10", "Pottasium||310|ppm|; NO3-N||12|lb/1000 sq ft|KCl; K2O||9||"},
 		{"soil_tests", `Hill 2026-10-28 OM 4.6 % K 310 ppm % K 3.1 % base sat K 4 pH 6.4`, "bed=Hill; date=2026-10-28", "OM||4.6|%|; K||310|ppm|; % K||3.1|%|; base sat K||4||; pH||6.4||"},
+		{"soil_tests", `Hill 2026-10-28 P 118 ppm other: our own way; K: 310 ppm M3 , pH 6.4`, "bed=Hill; date=2026-10-28", "P||118|ppm|other: our own way; K||310|ppm|M3; pH||6.4||"},
 		{"soil_tests", `Hill 2026-10-28 P 118 furlong K 310`, "bed=Hill; date=2026-10-28", "P||118|furlong|; K||310||"},
 		{"soil_tests", `Hill 2026-10-28 P 118 ppm Melich K 310`, "bed=Hill; date=2026-10-28", "P||118|ppm|Melich; K||310||"},
 		// Bare figures in the order of the profile.
@@ -97,6 +98,7 @@ func TestParseEntry(t *testing.T) {
 		{"plantings", `Hill 2026 field pumpkin --note -`, "bed=Hill; crop=field pumpkin; note=; season=2026", ""},
 		{"covers", `Long bed 2026-10-15 winter rye`, "bed=Long bed; sown=2026-10-15; species=winter rye", ""},
 		// A bed that is not known ends where the day begins.
+		{"harvests", `Hill top 2026-10-03 12 lb scale`, "bed=Hill top; date=2026-10-03; weighed=scale; weight=12 lb", ""},
 		{"harvests", `Far away bed 2026-10-03 12 lb scale`, "bed=Far away bed; date=2026-10-03; weighed=scale; weight=12 lb", ""},
 	} {
 		e, err := typedEntry(t, c.table, c.line, enterOptions())

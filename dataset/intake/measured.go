@@ -55,6 +55,9 @@ func readMeaning(t *table, text string) (m meaning, ask string) {
 	if t.name != "soil_tests" {
 		return otherMeaning(t, text)
 	}
+	if len(text) > 2*maxHeading {
+		return m, say("a text of "+plural(len(text), "byte"), "analyte, unit and method", "")
+	}
 	rest, none := cutSuffixFold(strings.TrimSpace(text), noMethod)
 	h := unit.ParseHeading(rest)
 	m = headed(h)
@@ -261,7 +264,7 @@ type boundMeasurement struct {
 // complete fills what a measurement leaves open: from the sheet's heading, then
 // from the block's own unit and method.
 func (a *boundMeasurement) complete(h *heads, b *boundBlock, heading string) {
-	if b.row.table.name == "soil_tests" && heading != "" {
+	if b.row.table.name == "soil_tests" && heading != "" && len(heading) <= 2*maxHeading {
 		of := unit.ParseHeading(heading)
 		said := headed(of)
 		if of.Trap != "" {

@@ -33,8 +33,9 @@ type Column struct {
 // maxProbe is how many lines of an unknown sheet are looked at, and how many of
 // them may be the first of its headings.
 const (
-	maxProbe = 1000
-	maxTop   = 40
+	maxProbe   = 1000
+	maxTop     = 40
+	maxHeading = 100 // bytes of a heading; what is longer is a text
 )
 
 // Propose looks at an unknown sheet and proposes a sheet map for it. It assumes
@@ -70,6 +71,9 @@ func Propose(src Source, opt Options) (Proposal, error) {
 	}
 	best.only = len(sheets) == 1
 	out := best.propose()
+	if !slices.ContainsFunc(best.columns, func(c probed) bool { return c.measured }) && !best.long() {
+		return fail(best.name, best.line, "headings of soil tests, but no figures below them", "a row for each sample", "")
+	}
 	out.Notes = append(r.notes, out.Notes...)
 	return out, nil
 }
@@ -85,7 +89,6 @@ type probe struct {
 	score      int
 	columns    []probed
 	role       map[string]int // column of each field
-	labName    string
 }
 
 // probed is one column as it is understood.
@@ -130,13 +133,14 @@ func (r *reader) probe(sh sheet) (*probe, *scanError) {
 
 func (r *reader) likeliest(g *grid, known map[string]probed) (best *probe) {
 	for i := 0; i < min(len(g.rows), maxTop); i++ {
-		for deep := 1; deep <= 3 && i+deep <= len(g.rows); deep++ {
+		for deep := 1; deep <= 3 && i+deep <= len(g.rows) && !mostlyFigures(g.rows[i+deep-1]); deep++ {
 			for _, m := range []*Map{{}, {shape: shape{merged: true}}} {
 				if m.merged && deep == 1 || len(g.rows[i]) > maxColumns {
 					continue
 				}
 				p := &probe{r: r, deep: deep, merged: m.merged}
 				p.read(g.joined(m, i, i+deep), known)
+				p.score -= deep - 1 // a line more must tell more
 				if i+deep < len(g.rows) {
 					p.score -= p.units(g.rows[i+deep])
 				}
@@ -152,6 +156,20 @@ func (r *reader) likeliest(g *grid, known map[string]probed) (best *probe) {
 		}
 	}
 	return best
+}
+
+// mostlyFigures tells rows of values from headings.
+func mostlyFigures(cells []string) bool {
+	filled, figures := 0, 0
+	for _, c := range cells {
+		if c != "" {
+			filled++
+		}
+		if _, _, err := unit.ParseNumber(c); err == nil {
+			figures++
+		}
+	}
+	return 2*figures >= filled
 }
 
 // read understands each heading and scores them together.
@@ -213,7 +231,7 @@ func (p *probe) long() bool {
 func (p *probe) units(row []string) (n int) {
 	for i, c := range p.columns {
 		if c.measured && i < len(row) && row[i] != "" {
-			if h := unit.ParseHeading(row[i]); h.Unit.Text != "" && h.Analyte.Text == "" && len(h.Rest) == 0 {
+			if h := unit.ParseHeading(shorten(row[i])); h.Unit.Text != "" && h.Analyte.Text == "" && len(h.Rest) == 0 {
 				n++
 			}
 		}
@@ -224,7 +242,7 @@ func (p *probe) units(row []string) (n int) {
 // understand reads one heading.
 func understand(h string) probed {
 	c := probed{heading: h}
-	if _, _, err := unit.ParseNumber(h); err == nil || h == "" {
+	if _, _, err := unit.ParseNumber(h); err == nil || h == "" || len(h) > maxHeading {
 		return c
 	}
 	if c.field, c.rank = roleOf(h); c.rank > 1 {
@@ -320,4 +338,42 @@ func distinct(list []string) (out []string) {
 		}
 	}
 	return out
+}
+
+func (r *reader) tableNamed(name string) *table {
+	for i := range r.tables {
+		if r.tables[i].name == name {
+			return &r.tables[i]
+		}
+	}
+	return nil
+}
+
+func hasDigit(s string) bool { return strings.ContainsAny(s, "0123456789") }
+
+// isUnit reports whether a word beside a figure is its unit.
+func (c *probed) isUnit(w string) bool {
+	if a, known := unit.ByID(c.of.Analyte.Text); known {
+		return soilUnit(a, unit.Form{Factor: 1}, w) == nil
+	}
+	return unit.ParseHeading(shorten(w)).Unit.Text != ""
+}
+
+// isNothing reports whether a text says that there is no value, whatever the lab.
+func isNothing(text string) bool {
+	return slices.Contains([]string{"n/a", "na", "-", "--", "---", "*", "**", ".", "none", "nt", "not tested", "not requested", "not analyzed", "not analysed", "missing", "null", "nan", "#n/a"},
+		strings.ToLower(text)) || strings.Trim(text, "? ") == ""
+}
+
+// isRating reports whether a word rates a figure; common practice, no source.
+func isRating(word string) bool {
+	return slices.Contains([]string{"vl", "l", "ml", "m", "mh", "h", "vh", "b", "n", "a", "o", "e", "d", "s", "low", "very low", "medium", "high", "very high", "optimum", "adequate",
+		"excess", "excessive", "deficient", "sufficient", "normal", "good", "ok", "critical", "above optimum", "below optimum", "marginal"}, strings.ToLower(word))
+}
+
+// isNoSample reports whether a text stands where a sample's name does and names
+// none.
+func isNoSample(text string) bool {
+	return slices.Contains([]string{"average", "averages", "mean", "median", "total", "sum", "maximum", "minimum", "max", "min", "optimum", "target", "blank", "check", "control",
+		"standard", "standard deviation"}, strings.ToLower(text))
 }

@@ -3,7 +3,9 @@ package intake
 import (
 	"errors"
 	"fmt"
+	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -12,6 +14,8 @@ import (
 
 	"carryover/dataset"
 )
+
+var lastQuoted = regexp.MustCompile(`"(?:[^"\\]|\\.)*"$`)
 
 // asks counts the question marks that ParseMap finds in a map.
 func asks(t *testing.T, text string) int {
@@ -30,7 +34,11 @@ func asks(t *testing.T, text string) int {
 		if !asks {
 			t.Errorf("more than a question: %s\n%s", x, text)
 		}
-		n += strings.Count(strings.NewReplacer(`"`, " ").Replace(before), " ? ")
+		text, err := strconv.Unquote(lastQuoted.FindString(before))
+		if err != nil {
+			t.Fatalf("%s: %v", before, err)
+		}
+		n += marks(text[strings.LastIndex(text, " = ")+1:])
 	}
 	return n
 }
@@ -214,6 +222,7 @@ func TestProposalForms(t *testing.T) {
 func TestNoProposal(t *testing.T) {
 	for _, x := range []struct{ text, want string }{
 		{"a,b\n1,2\n", "x.csv: no headings of soil tests in its first 40 lines: expected a line with headings such as Sample ID, pH, P ppm: write a sheet map by hand, with headings = and the number of the line"},
+		{"Bed,P ppm,K ppm\nBarn,low,high\n", "x.csv:1: headings of soil tests, but no figures below them: expected a row for each sample"},
 		{"%PDF-1.7", "x.csv: a PDF: expected a sheet (CSV or XLSX): copy its figures into a sheet; carryover new writes empty ones"},
 		{strings.Repeat("pH,", 9999) + "pH\n", "x.csv:1: a row of 10000 cells: expected at most 1,000 columns: save the part of the sheet that is meant as a sheet of its own"},
 	} {

@@ -372,6 +372,19 @@ func TestClaims(t *testing.T) {
 	}
 }
 
+// A paste's extract stays one, and so does its unit. Na weighs 22.990 g/mol: Prohaska
+// et al. 2022, Standard atomic weights of the elements 2021 (IUPAC).
+func TestSaturatedPaste(t *testing.T) {
+	res := one(t, "soil_tests.csv", "bed,date,depth (in),analyte,value,unit,method\nA,2026-07-28,0-6,Ca,60,mg/L,saturated paste\nA,2026-07-28,0-6,Na,3,meq/L,saturated paste\nA,2026-07-28,0-6,EC,1.4,mmho/cm,saturated paste\n")
+	s := res.Records.SoilTests
+	if s[0].Unit != "mg/L" || s[0].Basis != "extract" || s[1].Unit != "mg/L" || math.Abs(s[1].Value-3*22.990) > 1e-9 || s[2].Method != "EC paste" || s[2].Value != 1.4 || s[2].Unit != "dS/m" {
+		t.Errorf("%+v", s)
+	}
+	if want := []string{"values in mg/L of an extract, a scale of its own: never turned into an amount of the soil: 2"}; !slices.Equal(res.Notes, want) {
+		t.Errorf("%q", res.Notes)
+	}
+}
+
 // Values that one report may well have twice, or prints again.
 func TestTwoValuesThatAreFine(t *testing.T) {
 	res := one(t, "soil_tests.csv", "bed,date,timing,lab,report,sample,depth (in),analyte,value,unit,method\n"+

@@ -535,7 +535,7 @@ func (r *reader) throughMap(g *grid, alone bool) {
 			continue
 		}
 		b.carry(cells)
-		if rows++; !b.spoilt(g, line, flaws) && !b.take(line, cells) {
+		if rows++; !b.spoilt(g, line, cells, flaws, rows == 1) && !b.take(line, cells) {
 			barren = append(barren, line)
 		}
 	}

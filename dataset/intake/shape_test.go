@@ -466,3 +466,24 @@ func FuzzWideMap(f *testing.F) {
 		sound(t, res, err)
 	})
 }
+
+// BenchmarkReadWide reads 10,000 samples of 12 analytes through a map.
+func BenchmarkReadWide(b *testing.B) {
+	var sheet strings.Builder
+	sheet.WriteString("Riverbend\nBed,Date,pH 1:1,OM LOI %,P ppm M3,K ppm M3,Ca ppm M3,Mg ppm M3,S ppm M3,Zn ppm M3,Mn ppm M3,Cu ppm M3,B ppm M3,CEC meq/100g\n")
+	for i := range 10000 {
+		fmt.Fprintf(&sheet, "Bed %d,2026-%02d-%02d,6.%d,4.%d,%d VH,%d,%d,%d,%d,1.%d,%d,0.%d,0.%d,1%d\n", i%400, 1+i%9, 1+i/400, i%9, i%7, 50+i%90, 200+i%300, 1500+i%900, 150+i%80, 9+i%9, i%9, 12+i%20, i%9, i%9, i%9)
+	}
+	m, err := ParseMap("m.toml", []byte("format = 1\nratings = [\"VH\"]\n[[rows]]\ntable = \"soil_tests\"\ncolumns = [\"pH 1:1\", \"OM LOI %\", \"P ppm M3\", \"K ppm M3\", \"Ca ppm M3\", \"Mg ppm M3\", \"S ppm M3\", \"Zn ppm M3\", \"Mn ppm M3\", \"Cu ppm M3\", \"B ppm M3\", \"CEC meq/100g\"]\n[rows.set]\nbed = {column = \"Bed\"}\ndate = {column = \"Date\"}\ndepth = \"0-6 in\"\n"))
+	if err != nil {
+		b.Fatal(err)
+	}
+	src := []Source{{"x.csv", []byte(sheet.String())}}
+	b.ReportAllocs()
+	for range b.N {
+		res, err := Read(src, Options{Map: m, Grower: "Ann", Today: today})
+		if err != nil || len(res.Records.SoilTests) != 120000 {
+			b.Fatal(len(res.Records.SoilTests), err)
+		}
+	}
+}

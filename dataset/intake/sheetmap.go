@@ -235,11 +235,26 @@ func (p *mapParser) text(key string, m map[string]any, k string) string {
 
 // answered refuses a text that still holds a question mark of a proposal.
 func (p *mapParser) answered(key, text, expected string) bool {
-	if !slices.Contains(strings.Fields(text), "?") {
+	return p.answeredIn(key, text, text, expected)
+}
+
+// answeredIn shows a longer text, of which it looks at a part.
+func (p *mapParser) answeredIn(key, shown, text, expected string) bool {
+	if marks(text) == 0 {
 		return true
 	}
-	p.fail(key, strconv.Quote(strings.TrimSpace(text))+" still asks", expected, "write it in place of the question mark")
+	p.fail(key, strconv.Quote(strings.TrimSpace(shown))+" still asks", expected, "write it in place of the question mark")
 	return false
+}
+
+// marks counts the question marks that stand alone in a text.
+func marks(text string) (n int) {
+	for _, w := range strings.Fields(text) {
+		if w == "?" {
+			n++
+		}
+	}
+	return n
 }
 
 // column reads the name of a column: its heading, or its number, which is the
@@ -251,9 +266,7 @@ func (p *mapParser) column(key string, m map[string]any, k string) string {
 		}
 		return "#" + strconv.FormatInt(n, 10)
 	}
-	s := p.text(key, m, k)
-	p.answered(join(key, k), s, "the heading of a column")
-	return s
+	return p.text(key, m, k)
 }
 
 func (p *mapParser) flag(key string, m map[string]any, k string) bool {
@@ -278,7 +291,9 @@ func (p *mapParser) texts(key string, m map[string]any, k string) (out []string)
 		if !ok {
 			p.fail(join(key, k), "a table", `texts, as ["*", "n/a"]`, "")
 		}
-		p.answered(join(key, k), s, "the text alone if it belongs here, or nothing")
+		if len(strings.Fields(s)) > 1 { // "?" alone is a cell's text
+			p.answered(join(key, k), s, "the text alone if it belongs here, or nothing")
+		}
 		out = append(out, s)
 	}
 	return out
@@ -626,22 +641,22 @@ func (p *mapParser) columns(key string, v any, t *table) (out []measurement) {
 			if i := strings.LastIndex(s, " = "); i > 0 {
 				heading, means = s[:i], s[i+3:]
 			}
-			out = append(out, p.compact(key, heading, means, t))
+			out = append(out, p.compact(key, s, heading, means, t))
 		}
 	case map[string]any:
 		for _, k := range keys(v) {
 			at := key + "." + k
 			switch x := v[k].(type) {
 			case string:
-				out = append(out, p.compact(at, k, x, t))
+				out = append(out, p.compact(at, x, k, x, t))
 			case bool:
 				if !x {
 					p.fail(at, "false", "what the column means, or true where its heading says it all", "leave the line out")
 				}
-				out = append(out, p.compact(at, k, k, t))
+				out = append(out, p.compact(at, k, k, k, t))
 			case map[string]any:
 				p.known(at, x, "is", "unit_column", "when")
-				a := p.compact(at, k, p.text(at, x, "is"), t)
+				a := p.compact(at, p.text(at, x, "is"), k, p.text(at, x, "is"), t)
 				a.unitColumn, a.when = p.column(at, x, "unit_column"), p.conditions(at+".when", x["when"])
 				out = append(out, a)
 			default:
@@ -654,14 +669,15 @@ func (p *mapParser) columns(key string, v any, t *table) (out []measurement) {
 	return out
 }
 
-func (p *mapParser) compact(key, column, text string, t *table) measurement {
+// compact reads one column, as shown in the map, and what it means.
+func (p *mapParser) compact(key, shown, column, text string, t *table) measurement {
 	a := measurement{column: strings.TrimSpace(column), compact: true, line: p.line(key)}
 	if what, _ := t.measures(); what == "" {
 		p.sound(key, a.meaning, t)
-	} else if p.answered(key, text, "analyte, unit and method, as "+t.example()) {
+	} else if p.answeredIn(key, shown, text, "analyte, unit and method, as "+t.example()) {
 		var ask string
 		if a.meaning, ask = readMeaning(t, text); ask != "" {
-			p.fail(key, strconv.Quote(text)+": "+ask, "", "")
+			p.fail(key, strconv.Quote(shown)+": "+ask, "", "")
 		} else {
 			p.sound(key, a.meaning, t)
 		}
@@ -679,10 +695,10 @@ func (p *mapParser) names(key string, v any, t *table) map[string]measurement {
 	for _, k := range keys(table) {
 		switch x := table[k].(type) {
 		case string:
-			out[fold(k)] = p.compact(key+"."+k, k, x, t)
+			out[fold(k)] = p.compact(key+"."+k, x, k, x, t)
 		case bool:
 			if x {
-				out[fold(k)] = p.compact(key+"."+k, k, k, t)
+				out[fold(k)] = p.compact(key+"."+k, k, k, k, t)
 			} else {
 				out[fold(k)] = measurement{skip: true}
 			}

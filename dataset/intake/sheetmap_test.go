@@ -209,7 +209,7 @@ x.csv:3: column Zn: 3 has no unit: expected the unit of Zn on line 4 of m.toml: 
 			"m.toml:8: key rows.set.columns: no field of soil_tests: did you mean the key of [[rows]]? It stands above [rows.set]"},
 		{"open questions", top + "columns = [\"P ? ?\", \"K (x) = K ? M3\"]\n[rows.set]\nbed = \"?\"\ndate = {value = \"?\"}\nunit = [\"?\"]\n", "",
 			`m.toml:4: key rows.columns: "P ? ?" still asks: expected analyte, unit and method, as "P ppm Mehlich-3" or "P ppm no method": write it in place of the question mark
-m.toml:4: key rows.columns: "K ? M3" still asks: expected analyte, unit and method, as "P ppm Mehlich-3" or "P ppm no method": write it in place of the question mark
+m.toml:4: key rows.columns: "K (x) = K ? M3" still asks: expected analyte, unit and method, as "P ppm Mehlich-3" or "P ppm no method": write it in place of the question mark
 m.toml:6: key rows.set.bed: "?" still asks: expected the name of the bed, spelt the same way everywhere: write it in place of the question mark
 m.toml:7: key rows.set.date: "?" still asks: expected day of sampling: 2026-10-28; or 2026-10, or autumn 2026, if no more is known: write it in place of the question mark
 m.toml:8: key rows.set.unit: "?" still asks: expected as printed: ppm, lb/acre, %, meq/100 g ...; empty only for pH: write it in place of the question mark`},

@@ -54,7 +54,7 @@ func (r *reader) open(s Source) ([]sheet, *scanError) {
 	if found, mend := foreign(s.Data); found != "" {
 		return nil, &scanError{0, found, "a sheet (CSV or XLSX)", mend}
 	}
-	if bytes.HasPrefix(s.Data, []byte("PK")) {
+	if bytes.HasPrefix(s.Data, []byte("PK\x03\x04")) || bytes.HasPrefix(s.Data, []byte("PK\x05\x06")) { // a zip archive, or an empty one
 		return r.openWorkbook(s)
 	}
 	text, err := r.decode(s)
@@ -70,7 +70,7 @@ func (r *reader) open(s Source) ([]sheet, *scanError) {
 	}
 	from := func() *scanner { return &scanner{text: text, sep: sep, at: start, nextLine: 1 + min(start, 1)} }
 	comma, err := r.decimals(s.Name, func(see func(string, int)) *scanError {
-		if sep == ',' && strings.IndexByte(text, '"') < 0 || strings.IndexAny(text, ",.") < 0 {
+		if sep == ',' && strings.IndexByte(text, '"') < 0 || !strings.ContainsAny(text, ",.") {
 			return nil
 		}
 		for in := from(); ; {
@@ -300,9 +300,10 @@ type place struct {
 }
 
 // decimals tells whether a sheet writes decimals with a comma. cells hands it
-// every cell that is text, with its line. Figures decide that cannot be read two
-// ways, else Options.Decimal or the sheet map; where figures stay open it asks,
-// unless the sheet's cells are parted by commas.
+// every cell that is text, with its line. Options.Decimal or the sheet map settle
+// it, else figures that can be read one way only; where all are open it asks.
+// parted: commas part the cells, so that without proof a comma stands before
+// thousands.
 func (r *reader) decimals(name string, cells func(see func(text string, line int)) *scanError, parted bool) (comma bool, err *scanError) {
 	asked := r.opt.Decimal
 	if r.opt.Map != nil && r.opt.Map.decimal != "" {

@@ -289,6 +289,9 @@ func (r *row) soilTest() {
 	if a.form.Factor != 1 {
 		r.tally("values printed as " + a.form.Name + ", stored as " + a.ID + " (times " + strconv.FormatFloat(a.form.Factor, 'f', 4, 64) + ")")
 	}
+	if t.Basis == "extract" {
+		r.tally("values in mg/L of an extract, a scale of its own: never turned into an amount of the soil")
+	}
 	if t.Conversion != "" {
 		r.tally("values in ", t.ReportedUnit, ", stored in mg/kg for their sampled depth by the laboratory convention (2,000,000 lb of soil in an acre to 6 2/3 in)")
 	}

@@ -316,6 +316,9 @@ func (a *archive) sheet(l *leaf, n int, noted bool) {
 		a.put(`</dataValidations>`)
 	}
 	a.put(`<pageSetup orientation="landscape" fitToHeight="0"/>`)
+	if n := len(l.columns); n > 0 { // a report 0042 is no mistake
+		a.put(fmt.Sprintf(`<ignoredErrors><ignoredError sqref="A1:%s%d" numberStoredAsText="1"/></ignoredErrors>`, columnName(n-1), maxRows))
+	}
 	if noted {
 		a.put(`<legacyDrawing r:id="rId2"/>`)
 	}

@@ -19,7 +19,8 @@ import (
 // Limits of a workbook. What goes beyond them is no grower's sheet.
 const (
 	maxUnzipped = 512 << 20 // bytes of all parts
-	maxPart     = 200 << 20 // bytes of one part
+	maxPart     = 200 << 20 // bytes of one sheet, or of the texts that they share
+	maxSmall    = 32 << 20  // bytes of any other part
 	maxColumns  = 1000      // to ALL
 	maxSheets   = 250
 	maxTexts    = 4 << 20 // shared by the sheets
@@ -32,13 +33,12 @@ const (
 // taken from its parts as they are asked for; only the texts that its sheets
 // share are held. Styles are read for one thing: what a number stands for.
 type xlsx struct {
-	name     string
-	parts    map[string]*zip.File
-	texts    []string   // shared by the sheets
-	formats  []cellForm // by cell style
-	from1904 bool       // days are counted from 1904
-	shown    bool       // formulas give what they last showed
-	odd      bool       // a shared text may be a number with a comma
+	parts    map[string]*zip.File // by name in lower case
+	texts    []string             // shared by the sheets
+	formats  []cellForm           // by cell style
+	from1904 bool                 // days are counted from 1904
+	shown    bool                 // formulas give what they last showed
+	odd      bool                 // a shared text may be a number with a comma
 }
 
 // cellForm is what the number of a cell stands for, by its number format.
@@ -57,12 +57,12 @@ const (
 
 // openWorkbook finds the visible sheets of a workbook that have rows.
 func (r *reader) openWorkbook(s Source) ([]sheet, *scanError) {
-	x := &xlsx{name: s.Name, parts: map[string]*zip.File{}, shown: r.opt.Map != nil && r.opt.Map.shown}
+	x := &xlsx{parts: map[string]*zip.File{}, shown: r.opt.Map != nil && r.opt.Map.shown}
 	list, err := x.open(s.Data)
 	if err != nil {
 		return nil, err
 	}
-	if x.parts["xl/vbaProject.bin"] != nil {
+	if x.parts["xl/vbaproject.bin"] != nil {
 		r.note("%s: its macros are passed over", s.Name)
 	}
 	var out []sheet
@@ -77,10 +77,12 @@ func (r *reader) openWorkbook(s Source) ([]sheet, *scanError) {
 		}
 		rows, err := x.survey(in.part)
 		if err != nil {
-			return nil, x.damaged(err)
+			return nil, damaged(err)
 		}
 		sh := sheet{name: s.Name + "/" + in.title, title: in.title, between: "cell", size: rows.count, hides: rows.hides}
-		head, _, failed := rows.start(false).next()
+		peek := rows.start(false)
+		head, _, failed := peek.next()
+		peek.stop()
 		if head == nil && failed == nil {
 			continue
 		}
@@ -101,7 +103,7 @@ func (r *reader) openWorkbook(s Source) ([]sheet, *scanError) {
 }
 
 // damaged is the fault of a workbook whose inside is not what it should be.
-func (x *xlsx) damaged(err error) *scanError {
+func damaged(err error) *scanError {
 	if e, ok := err.(*scanError); ok {
 		return e
 	}
@@ -124,14 +126,14 @@ func (x *xlsx) open(data []byte) ([]xlsxSheet, *scanError) {
 	const again = "open it and save its sheet as XLSX or CSV"
 	z, err := zip.NewReader(bytes.NewReader(data), int64(len(data)))
 	if err != nil {
-		return nil, x.damaged(err)
+		return nil, damaged(err)
 	}
 	total := uint64(0)
 	for _, f := range z.File {
 		if total += f.UncompressedSize64; f.UncompressedSize64 > maxUnzipped || total > maxUnzipped {
-			return nil, x.damaged(beyond("a workbook that unzips to more than 512 MB", "at most that"))
+			return nil, damaged(beyond("a workbook that unzips to more than 512 MB", "at most that"))
 		}
-		x.parts[strings.TrimPrefix(strings.ReplaceAll(f.Name, `\`, "/"), "/")] = f
+		x.parts[strings.ToLower(strings.TrimPrefix(strings.ReplaceAll(f.Name, `\`, "/"), "/"))] = f
 	}
 	refuse := func(found string) ([]xlsxSheet, *scanError) {
 		return nil, &scanError{0, found, "a sheet (CSV or XLSX)", again}
@@ -139,18 +141,18 @@ func (x *xlsx) open(data []byte) ([]xlsxSheet, *scanError) {
 	switch {
 	case x.parts["mimetype"] != nil && x.parts["content.xml"] != nil:
 		return refuse("an OpenDocument workbook (ODS)")
-	case x.parts["Index/Document.iwa"] != nil || x.parts["Index.zip"] != nil:
+	case x.parts["index/document.iwa"] != nil || x.parts["index.zip"] != nil:
 		return refuse("a Numbers document")
 	case x.parts["xl/workbook.bin"] != nil:
 		return refuse("a binary workbook (XLSB)")
 	case x.parts["word/document.xml"] != nil:
 		return refuse("a text document (DOCX)")
-	case x.parts["[Content_Types].xml"] == nil && x.parts["xl/workbook.xml"] == nil:
+	case x.parts["[content_types].xml"] == nil && x.parts["xl/workbook.xml"] == nil:
 		return nil, &scanError{0, "a zip archive", "a sheet (CSV or XLSX)", "unpack it and name the sheets in it"}
 	}
 	list, err := x.contents()
 	if err != nil {
-		return nil, x.damaged(err)
+		return nil, damaged(err)
 	}
 	return list, nil
 }
@@ -190,7 +192,7 @@ func (x *xlsx) contents() ([]xlsxSheet, error) {
 	if err != nil {
 		return nil, err
 	}
-	main := ""
+	main := "xl/workbook.xml"
 	for _, r := range top {
 		if r.is("officeDocument") {
 			main = r.Target
@@ -218,7 +220,7 @@ func (x *xlsx) contents() ([]xlsxSheet, error) {
 	for _, p := range parts {
 		byID[p.ID] = p
 		switch {
-		case p.is("sharedStrings"):
+		case p.is("sharedStrings") && x.texts == nil:
 			err = x.shareTexts(p.Target)
 		case p.is("styles"):
 			err = x.styles(p.Target)
@@ -247,19 +249,19 @@ func (x *xlsx) contents() ([]xlsxSheet, error) {
 }
 
 // part opens a part.
-func (x *xlsx) part(name string) (io.ReadCloser, error) {
-	f := x.parts[name]
+func (x *xlsx) part(name string, most uint64) (io.ReadCloser, error) {
+	f := x.parts[strings.ToLower(name)]
 	if f == nil {
 		return nil, fmt.Errorf("no part %q", name)
 	}
-	if f.UncompressedSize64 > maxPart {
-		return nil, beyond(fmt.Sprintf("a workbook whose part %s unzips to %d MB", path.Base(name), f.UncompressedSize64>>20), "at most 200 MB")
+	if f.UncompressedSize64 > most {
+		return nil, beyond(fmt.Sprintf("a workbook whose part %s unzips to %d MB", path.Base(name), f.UncompressedSize64>>20), fmt.Sprintf("at most %d MB", most>>20))
 	}
 	return f.Open()
 }
 
 func (x *xlsx) unmarshal(name string, v any) error {
-	in, err := x.part(name)
+	in, err := x.part(name, maxSmall)
 	if err != nil {
 		return err
 	}
@@ -277,7 +279,7 @@ func (x *xlsx) unmarshal(name string, v any) error {
 // shareTexts reads the texts that cells point to. Readings in another script
 // (rPh) are no part of a text.
 func (x *xlsx) shareTexts(name string) error {
-	in, err := x.part(name)
+	in, err := x.part(name, maxPart)
 	if err != nil {
 		return err
 	}
@@ -307,12 +309,15 @@ func (x *xlsx) shareTexts(name string) error {
 			if inText {
 				text = append(text, t...)
 			}
-			if len(text) > maxCell || len(x.texts) > maxTexts {
-				return beyond("a workbook with too much text in its cells", "at most 32,767 letters a cell, 4 million texts")
+			if len(text) > maxCell {
+				return &scanError{0, "a workbook that holds a text of more than 32,767 letters", "figures and short texts", "shorten it"}
 			}
 		case xml.EndElement:
 			switch t.Name.Local {
 			case "si":
+				if len(x.texts) >= maxTexts {
+					return beyond("a workbook of more than 4 million texts", "at most that")
+				}
 				s := plainText(text)
 				x.texts = append(x.texts, s)
 				if !x.odd {
@@ -331,12 +336,18 @@ func (x *xlsx) shareTexts(name string) error {
 // plainText is the text of a cell: trimmed, with the characters the format
 // writes as _x000D_ in their place.
 func plainText(b []byte) string {
-	for i := 0; i+7 <= len(b); i++ {
-		if b[i] == '_' && b[i+1] == 'x' && b[i+6] == '_' {
-			if n, err := strconv.ParseUint(string(b[i+2:i+6]), 16, 16); err == nil {
-				b = append(utf8.AppendRune(b[:i:i], rune(n)), b[i+7:]...)
+	if bytes.Contains(b, []byte("_x")) {
+		out := make([]byte, 0, len(b))
+		for len(b) > 0 {
+			if len(b) >= 7 && b[0] == '_' && b[1] == 'x' && b[6] == '_' {
+				if n, err := strconv.ParseUint(string(b[2:6]), 16, 16); err == nil {
+					out, b = utf8.AppendRune(out, rune(n)), b[7:]
+					continue
+				}
 			}
+			out, b = append(out, b[0]), b[1:]
 		}
+		b = out
 	}
 	return strings.TrimSpace(string(b))
 }
@@ -481,7 +492,7 @@ type span struct {
 // the rows and must be known before them, and a part that breaks off must not be
 // half read.
 func (x *xlsx) survey(part string) (*xlsxTable, error) {
-	in, err := x.part(part)
+	in, err := x.part(part, maxPart)
 	if err != nil {
 		return nil, err
 	}
@@ -619,7 +630,7 @@ type xlsxRows struct {
 	cells  []string
 	found  []flaw
 	merged []span // not yet passed
-	hidden []int  // lines that are hidden
+	asked  int    // line whose flaws were asked for
 	notes  []int  // lines that start with #
 	every  bool   // these are rows too
 	see    func(text string, line int)
@@ -640,6 +651,10 @@ func (s *xlsxRows) passed() []int { return s.notes }
 func (s *xlsxRows) everyRow() { s.every = true }
 
 func (s *xlsxRows) flaws() []flaw {
+	if s.asked == s.line {
+		return s.found
+	}
+	s.asked = s.line
 	keep := s.merged[:0]
 	for i, m := range s.merged {
 		if m.top > s.line {
@@ -659,17 +674,16 @@ func (s *xlsxRows) flaws() []flaw {
 
 func (s *xlsxRows) next() ([]string, int, *scanError) {
 	if s.dec == nil {
-		in, err := s.xlsx.part(s.part)
+		in, err := s.xlsx.part(s.part, maxPart)
 		if err != nil {
-			return nil, 0, s.damaged(err)
+			return nil, 0, damaged(err)
 		}
 		s.in, s.dec = in, xml.NewDecoder(in)
 	}
 	for !s.done {
 		more, err := s.row()
 		if err != nil || !more {
-			s.done = true
-			s.in.Close()
+			s.stop()
 			return nil, 0, err
 		}
 		if !slices.ContainsFunc(s.cells, func(c string) bool { return c != "" }) {
@@ -684,6 +698,13 @@ func (s *xlsxRows) next() ([]string, int, *scanError) {
 	return nil, 0, nil
 }
 
+// stop ends the reading.
+func (s *xlsxRows) stop() {
+	if s.done = true; s.in != nil {
+		s.in.Close()
+	}
+}
+
 // row reads the next row as it stands, without empty cells at its end. It
 // returns false after the last.
 func (s *xlsxRows) row() (bool, *scanError) {
@@ -693,7 +714,7 @@ func (s *xlsxRows) row() (bool, *scanError) {
 	for {
 		tok, err := s.dec.RawToken()
 		if err != nil {
-			return false, s.damaged(fmt.Errorf("%s: %w", s.part, err))
+			return false, damaged(fmt.Errorf("%s: %w", s.part, err))
 		}
 		switch t := tok.(type) {
 		case xml.StartElement:
@@ -703,7 +724,7 @@ func (s *xlsxRows) row() (bool, *scanError) {
 				c.col, s.cells, s.found = -1, s.cells[:0], s.found[:0]
 				for _, a := range t.Attr {
 					if n, err := strconv.Atoi(a.Value); a.Name.Local == "r" && (err != nil || n < s.line || n > maxRows) {
-						return false, s.damaged(fmt.Errorf("%s: row %q after row %d", s.part, shorten(a.Value), s.line-1))
+						return false, damaged(fmt.Errorf("%s: row %q after row %d", s.part, shorten(a.Value), s.line-1))
 					} else if a.Name.Local == "r" {
 						s.line = n
 					}
@@ -714,7 +735,7 @@ func (s *xlsxRows) row() (bool, *scanError) {
 					switch a.Name.Local {
 					case "r":
 						if c.col, _ = cellAt(a.Value); c.col < 0 {
-							return false, s.damaged(fmt.Errorf("%s: a cell named %q", s.part, shorten(a.Value)))
+							return false, damaged(fmt.Errorf("%s: a cell named %q", s.part, shorten(a.Value)))
 						}
 					case "t":
 						c.kind = a.Value

@@ -575,3 +575,53 @@ func BenchmarkWriteWorkbook20k(b *testing.B) {
 		}
 	}
 }
+
+// TestMappedWorkbook reads a workbook of another make through a map: what the map
+// does not read may hold anything, and a word for "no value" may be an error.
+func TestMappedWorkbook(t *testing.T) {
+	m, err := ParseMap("lab.toml", []byte(`format = 1
+missing = ["#N/A"]
+until = "Comments"
+[[rows]]
+table = "soil_tests"
+columns = ["pH 1:1", "K ppm Mehlich-3"]
+[rows.set]
+bed = {column = "Sample"}
+date = {column = "Sampled"}
+`))
+	must(t, err)
+	make := func(merge string) []byte {
+		data := bookWith(t, []string{"Cover", "Results"}, func(f *excelize.File) {
+			setRows(t, f, "Cover", []any{"Riverbend, invented"})
+			setRows(t, f, "Results", []any{"Report for A. Grower"}, []any{"Sample", "Sampled", "pH 1:1", "K ppm Mehlich-3", "Ratio"},
+				[]any{"Barn", 46323, 6.4, 310, 1}, []any{"Hill", 46323, 6.1, 290, 2}, []any{"Comments: none"})
+			for _, cell := range []string{"B3", "B4"} {
+				setBuiltin(t, f, "Results", cell, 14)
+			}
+			must(t, f.SetCellFormula("Results", "E3", "D3/C3"))
+			must(t, f.MergeCell("Results", "A1", "E1"))
+			must(t, f.MergeCell("Results", "A5", "E5"))
+			if merge != "" {
+				must(t, f.MergeCell("Results", strings.Split(merge, ":")[0], strings.Split(merge, ":")[1]))
+			}
+		})
+		return editPart(t, data, "xl/worksheets/sheet2.xml", `<c r="D4"><v>290</v></c>`, `<c r="D4" t="e"><v>#N/A</v></c>`)
+	}
+	res, err := Read([]Source{{"lab.xlsx", make("")}}, Options{Grower: "Ann", Today: today, Map: m})
+	must(t, err)
+	var got []string
+	for _, s := range res.Records.SoilTests {
+		got = append(got, fmt.Sprintf("%s:%d %s %s %s %v", s.File, s.Line, s.Bed, s.Date, s.Analyte, s.Value))
+	}
+	if want := "lab.xlsx/Results:3 Barn 2026-10-28 pH 6.4, lab.xlsx/Results:3 Barn 2026-10-28 K 310, lab.xlsx/Results:4 Hill 2026-10-28 pH 6.1"; strings.Join(got, ", ") != want {
+		t.Errorf("\n got %s\nwant %s", strings.Join(got, ", "), want)
+	}
+	for merge, want := range map[string]string{
+		"C3:C4": "lab.xlsx/Results:3: column pH 1:1: C3:C4 are merged: expected one value in each: unmerge and fill in",
+		"C2:C4": "lab.xlsx/Results:3: column pH 1:1: C2:C4 are merged: expected one value in each: unmerge and fill in",
+	} {
+		if _, err := Read([]Source{{"lab.xlsx", make(merge)}}, Options{Grower: "Ann", Today: today, Map: m}); err == nil || err.Error() != want {
+			t.Errorf("%s:\n got %v\nwant %s", merge, err, want)
+		}
+	}
+}

@@ -44,6 +44,9 @@ func refuse(about, format string, args ...any) refusal {
 // About tells which part of a reading a refusal speaks of: analyte, form,
 // method, value, unit or depth; empty for any other error.
 func About(err error) string {
+	if err == nil {
+		return ""
+	}
 	var r refusal
 	errors.As(err, &r)
 	return r.about
