@@ -1,6 +1,7 @@
 package fit
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -20,15 +21,7 @@ func BenjaminiHochberg(p []float64) ([]float64, error) {
 		}
 		order[i] = i
 	}
-	slices.SortFunc(order, func(a, b int) int {
-		switch {
-		case p[a] > p[b]:
-			return -1
-		case p[a] < p[b]:
-			return 1
-		}
-		return a - b
-	})
+	slices.SortFunc(order, func(a, b int) int { return cmp.Or(cmp.Compare(p[b], p[a]), a-b) })
 	out := make([]float64, len(p))
 	least, m := 1.0, float64(len(p))
 	for k, i := range order {
@@ -143,9 +136,15 @@ func parts(a, b []int, na, nb int) int {
 // Within fits y = a + b x with the means of one or two classifications taken out
 // of both (Centre): b is the slope within groups, with the degrees of freedom
 // that the means cost; At gives the line of the mean group. The error wraps those
-// of Centre and Line; ErrConstant if x varies between the groups only.
+// of Centre and Line: ErrGroups if there is but one group too, ErrConstant if x
+// varies between the groups only.
 func Within(x, y []float64, level float64, groups ...[]int) (*Linear, error) {
 	sameLength(x, y)
+	for _, g := range groups {
+		if len(g) > 0 && slices.Min(g) == slices.Max(g) {
+			return nil, fmt.Errorf("all %d values are of one group: %w", len(g), ErrGroups)
+		}
+	}
 	cx, lost, err := Centre(x, groups...)
 	if err != nil {
 		return nil, fmt.Errorf("x: %w", err)

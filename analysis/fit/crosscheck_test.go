@@ -102,9 +102,10 @@ func TestErrorLikelihood(t *testing.T) {
 		e := newErrorFit(crossTests(), 5, prior)
 		effect, variance := make([]float64, 5), make([]float64, 5)
 		e.reduce(1.5)
-		b, _, _ := e.likelihood(0.05, effect, variance)
+		b := e.likelihood(0.05)
 		e.reduce(1)
-		a, offset, offsetVar := e.likelihood(0.12, effect, variance)
+		a := e.likelihood(0.12)
+		offset, offsetVar := e.effects(effect, variance)
 		near(t, "log-likelihood at (1, 0.12) less at (1.5, 0.05)", a-b, 1.53528238752, 1e-9)
 		near(t, "offset", offset, -0.218402162702, 1e-9)
 		near(t, "variance", offsetVar, 0.00939829393619, 1e-9)
@@ -116,11 +117,9 @@ func TestErrorLikelihood(t *testing.T) {
 		// With priors that hold next to nothing, the posterior's mode is the
 		// maximum of the restricted likelihood.
 		e := newErrorFit(crossTests(), 5, prior)
-		effect, variance := make([]float64, 5), make([]float64, 5)
 		at := func(scale, sd float64) float64 {
 			e.reduce(scale)
-			l, _, _ := e.likelihood(sd, effect, variance)
-			return l
+			return e.likelihood(sd)
 		}
 		top := at(0.373720193942, 0.0751160568872)
 		for _, f := range []float64{0.99, 1.01} {
@@ -144,7 +143,7 @@ func TestLocalLevel(t *testing.T) {
 		if err := tr.Run(r, 1, Prior{Mean: []float64{6.2, 0}, Cov: []float64{0.49, 0, 0, 0}}, readings, times); err != nil {
 			t.Fatal(err)
 		}
-		near(t, "local level: log-likelihood", tr.LogLikelihood[0], 1.34130055713, 1e-10)
+		near(t, "local level: log-likelihood", tr.LogLikelihood[0], 0.71001082843, 1e-10)
 		level := []float64{6.30759151075, 6.27114254294, 6.29927566681, 6.24411658947, 6.23579396098, 6.20324263853, 6.16436778345, 6.16865058251}
 		variance := []float64{0.011743171898, 0.00896557456448, 0.00814374804958, 0.00792017187301, 0.00792553544049, 0.0081686984719, 0.00905132578237, 0.0120313706366}
 		for i := range times {

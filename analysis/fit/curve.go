@@ -57,31 +57,35 @@ func FitCurve(model Model, x, y, w, start []float64, level float64) (*Curve, err
 	if math.IsNaN(c.RSS) || math.IsInf(c.RSS, 0) {
 		return nil, fmt.Errorf("the curve is not finite at the start %v: %w", start, ErrDomain)
 	}
-	lambda := 1e-3
+	lambda, polish := 1e-3, 0
 	trial := make([]float64, p)
 	for tries := 0; tries < 2000 && lambda < 1e20; tries++ {
-		step := s.step(lambda)
-		small := true
-		for i := range trial {
-			trial[i] = c.par[i] + step[i]
-			small = small && math.Abs(step[i]) <= 1e-9*(math.Abs(trial[i])+1e-300)
+		step, gain := s.step(lambda)
+		small, tiny := true, true
+		for i, d := range step {
+			trial[i] = c.par[i] + d
+			small = small && math.Abs(d) <= 1e-9*math.Abs(trial[i])
+			tiny = tiny && math.Abs(d) <= 1e-14*math.Abs(trial[i])
 		}
-		s.keep()
-		if rss := s.residuals(trial); rss < c.RSS || small && rss <= c.RSS*(1+1e-12) {
-			improved := rss < c.RSS
+		s.swap()
+		// Near the end RSS no longer tells a better place from a worse one; the
+		// tangent still does.
+		settled := gain <= 1e-9*c.RSS
+		if rss := s.residuals(trial); rss < c.RSS || settled && rss <= c.RSS*(1+1e-9) {
 			c.RSS = rss
 			copy(c.par, trial)
 			c.Steps++
 			lambda /= 10
+			c.Converged = small
 			if small {
-				c.Converged = true
-				if !improved || tiny(step, c.par) {
-					break
-				}
+				polish++
+			}
+			if tiny || polish > 5 {
+				break
 			}
 			continue
 		}
-		s.back()
+		s.swap()
 		if small { // the step is below what RSS can show
 			c.Converged = true
 			break
@@ -90,16 +94,6 @@ func FitCurve(model Model, x, y, w, start []float64, level float64) (*Curve, err
 	}
 	c.finish(s, y, root)
 	return c, nil
-}
-
-// tiny reports whether a step is below rounding.
-func tiny(step, par []float64) bool {
-	for i, d := range step {
-		if math.Abs(d) > 1e-15*math.Abs(par[i]) {
-			return false
-		}
-	}
-	return true
 }
 
 // roots checks the data of a curve and returns the roots of the weights.
@@ -159,11 +153,12 @@ func (s *search) residuals(par []float64) float64 {
 	return dot(s.r, s.r)
 }
 
-func (s *search) keep() { s.r, s.old, s.j, s.oldJ = s.old, s.r, s.oldJ, s.j }
-func (s *search) back() { s.keep() }
+// swap exchanges the residuals and the tangent with the ones before.
+func (s *search) swap() { s.r, s.old, s.j, s.oldJ = s.old, s.r, s.oldJ, s.j }
 
-// step returns the damped step from the current tangent.
-func (s *search) step(lambda float64) []float64 {
+// step returns the damped step from the current tangent, and by how much it should
+// lower the sum of squares.
+func (s *search) step(lambda float64) (step []float64, gain float64) {
 	n, p := len(s.r), len(s.j)
 	clear(s.target)
 	copy(s.target, s.r)
@@ -177,9 +172,10 @@ func (s *search) step(lambda float64) []float64 {
 		s.work[k][n+k] = math.Sqrt(lambda) * scale
 	}
 	r := orthogonalise(s.work)
-	step := make([]float64, p)
+	step = make([]float64, p)
 	for k := range p {
 		step[k] = dot(s.work[k], s.target)
+		gain += step[k] * step[k]
 		axpy(s.target, -step[k], s.work[k])
 	}
 	for k := p - 1; k >= 0; k-- {
@@ -192,7 +188,7 @@ func (s *search) step(lambda float64) []float64 {
 			step[k] = 0
 		}
 	}
-	return step
+	return step, gain
 }
 
 // finish turns the end of a search into coefficients.

@@ -1,6 +1,7 @@
 package fit
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -120,13 +121,20 @@ func FitErrorModel(tests []Test, prior ErrorPrior, level float64) (*ErrorModel, 
 	type cell struct{ offset, offsetVar float64 }
 	var cells []cell
 	effects, effectVars := make([]float64, nodes*nodes*reports), make([]float64, nodes*nodes*reports)
+	best := math.Inf(-1)
 	for i, scale := range own.Value {
 		e.reduce(scale)
 		for j, sd := range report.Value {
 			k := i*nodes + j
-			like, off, offVar := e.likelihood(sd, effects[k*reports:(k+1)*reports], effectVars[k*reports:(k+1)*reports])
-			logs = append(logs, like+own.LogPrior[i]+report.LogPrior[j])
-			cells = append(cells, cell{off, offVar})
+			log := e.likelihood(sd) + own.LogPrior[i] + report.LogPrior[j]
+			best = max(best, log)
+			var c cell
+			if log > best-16 { // else its weight is below 1e-6, and it may go
+				c.offset, c.offsetVar = e.effects(effects[k*reports:(k+1)*reports], effectVars[k*reports:(k+1)*reports])
+			} else {
+				log = math.Inf(-1)
+			}
+			logs, cells = append(logs, log), append(cells, c)
 		}
 	}
 	weight, err := Normalise(nil, logs)
@@ -216,6 +224,7 @@ type errorFit struct {
 	a, b       []float64 // normal matrix and right side
 	c, logDet  float64   // sum of squares, log-determinant of all runs
 	m, l, x    []float64 // work
+	work       []float64 // three matrices and a vector of the longest run
 }
 
 func newErrorFit(tests []Test, reports int, prior ErrorPrior) *errorFit {
@@ -231,25 +240,19 @@ func newErrorFit(tests []Test, reports int, prior ErrorPrior) *errorFit {
 		}
 	}
 	slices.Sort(numbers)
-	seen := map[int]bool{}
+	seen, longest := map[int]bool{}, 0
 	for _, r := range numbers {
 		of := byRun[r]
-		slices.SortStableFunc(of, func(a, b Test) int {
-			switch {
-			case a.Time < b.Time:
-				return -1
-			case a.Time > b.Time:
-				return 1
-			}
-			return 0
-		})
+		slices.SortStableFunc(of, func(a, b Test) int { return cmp.Compare(a.Time, b.Time) })
 		e.runs = append(e.runs, of)
 		e.n += len(of)
+		longest = max(longest, len(of))
 		for _, t := range of {
 			seen[t.Report] = true
 		}
 	}
 	e.reports = len(seen)
+	e.work = make([]float64, (3*longest+1)*longest)
 	e.a, e.b = make([]float64, e.size*e.size), make([]float64, e.size)
 	e.m, e.l, e.x = make([]float64, e.size*e.size), make([]float64, e.size*e.size), make([]float64, e.size)
 	return e
@@ -263,7 +266,8 @@ func (e *errorFit) reduce(scale float64) {
 	p := e.prior
 	for _, run := range e.runs {
 		n := len(run)
-		v, l := make([]float64, n*n), make([]float64, n*n)
+		v, l, w, one := e.work[:n*n], e.work[n*n:2*n*n], e.work[2*n*n:3*n*n], e.work[3*n*n:3*n*n+n]
+		clear(e.work)
 		first := run[0].Time
 		for i, a := range run {
 			for j, b := range run {
@@ -272,18 +276,19 @@ func (e *errorFit) reduce(scale float64) {
 			v[i*n+i] += scale * scale * a.SD * a.SD
 		}
 		cholesky(l, v, n)
-		// w is the inverse of v less what the free level takes.
-		w, one := make([]float64, n*n), make([]float64, n)
-		col := make([]float64, n)
-		for j := range n {
-			clear(col)
-			col[j] = 1
-			solveRoot(l, col, n)
-			for i := range n {
-				w[i*n+j] = col[i]
-				one[i] += col[i]
+		// w is the inverse of v, and one its row sums.
+		inv := invertLower(l, v, n)
+		for k := range n { // the sum over rows of the inverse root
+			row := inv[k*n : k*n+k+1]
+			for i, f := range row {
+				axpy(w[i*n:i*n+k+1], f, row)
 			}
-			e.logDet += 2 * math.Log(l[j*n+j])
+			e.logDet += 2 * math.Log(l[k*n+k])
+		}
+		for i := range n {
+			for _, f := range w[i*n : (i+1)*n] {
+				one[i] += f
+			}
 		}
 		sum := 0.0
 		for _, o := range one {
@@ -320,42 +325,42 @@ func (e *errorFit) reduce(scale float64) {
 }
 
 // likelihood returns the log-likelihood of the reduced tests at one standard
-// deviation of the report effects, up to a constant, the mean and variance of the
-// offset, and those of the effects.
-func (e *errorFit) likelihood(reportSD float64, effect, effectVar []float64) (log, offset, offsetVar float64) {
+// deviation of the report effects, up to a constant.
+func (e *errorFit) likelihood(reportSD float64) float64 {
 	s := e.size
 	copy(e.m, e.a)
-	logPrior := 0.0
+	log := -e.logDet - e.c
 	for r := range s {
-		prec := 1 / (reportSD * reportSD)
+		sd := reportSD
 		if r == s-1 {
-			prec = 1 / (e.prior.OffsetSD * e.prior.OffsetSD)
+			sd = e.prior.OffsetSD
 		}
-		e.m[r*s+r] += prec
-		logPrior += math.Log(prec)
+		e.m[r*s+r] += 1 / (sd * sd)
+		log -= 2 * math.Log(sd)
 	}
 	cholesky(e.l, e.m, s)
 	copy(e.x, e.b)
 	solveRoot(e.l, e.x, s)
-	log = logPrior - e.logDet - e.c + dot(e.b, e.x)
 	for r := range s {
 		log -= 2 * math.Log(e.l[r*s+r])
 	}
-	// The variances are the diagonal of the inverse: squares of the columns of the
-	// inverse root.
+	return (log + dot(e.b, e.x)) / 2
+}
+
+// effects fills the means and variances of the report effects at the last
+// likelihood, and returns those of the offset.
+func (e *errorFit) effects(mean, variance []float64) (offset, offsetVar float64) {
+	s := e.size
+	diagonal := make([]float64, s) // of the inverse: squares of the inverse root's columns
 	inv := invertLower(e.l, e.m, s)
-	for r := range s {
-		v := 0.0
-		for i := r; i < s; i++ {
-			v += inv[i*s+r] * inv[i*s+r]
-		}
-		if r < s-1 {
-			effect[r], effectVar[r] = e.x[r], v
-		} else {
-			offset, offsetVar = e.prior.OffsetMean+e.x[r], v
+	for i := range s {
+		for r, v := range inv[i*s : i*s+i+1] {
+			diagonal[r] += v * v
 		}
 	}
-	return log / 2, offset, offsetVar
+	copy(mean, e.x[:s-1])
+	copy(variance, diagonal[:s-1])
+	return e.prior.OffsetMean + e.x[s-1], diagonal[s-1]
 }
 
 // solveRoot solves l l' x = b in place, l lower triangular, n x n.
@@ -369,18 +374,15 @@ func solveRoot(l, b []float64, n int) {
 	}
 }
 
-// invertLower puts the inverse of the lower triangular l into dst.
+// invertLower puts the inverse of the lower triangular l into dst, row by row.
 func invertLower(l, dst []float64, n int) []float64 {
 	clear(dst)
-	for j := range n {
-		dst[j*n+j] = 1 / l[j*n+j]
-		for i := j + 1; i < n; i++ {
-			s := 0.0
-			for k := j; k < i; k++ {
-				s += l[i*n+k] * dst[k*n+j]
-			}
-			dst[i*n+j] = -s / l[i*n+i]
+	for i := range n {
+		row, d := dst[i*n:i*n+i+1], 1/l[i*n+i]
+		for k := range i {
+			axpy(row[:k+1], -d*l[i*n+k], dst[k*n:k*n+k+1])
 		}
+		row[i] = d
 	}
 	return dst
 }

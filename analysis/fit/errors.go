@@ -38,8 +38,8 @@ const (
 	// RateNotPositive: the best rate is zero or below, so nothing decays or rises
 	// towards an end.
 	RateNotPositive Doubt = "the best rate is not above zero"
-	// RateAtEdge: all change falls between two neighbouring x, so that only a
-	// lower bound of the rate is known.
+	// RateAtEdge: all change falls between two neighbouring x, so that the faster
+	// a rate the better it fits.
 	RateAtEdge Doubt = "the change is over within one step of x"
 	// SecondMinimum: another rate fits nearly as well.
 	SecondMinimum Doubt = "another rate fits nearly as well"

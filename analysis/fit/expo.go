@@ -100,6 +100,13 @@ func FitExpo(form Form, x, y, w []float64, level float64) (*Expo, error) {
 		out.Doubts = append(out.Doubts, problem)
 		return out, nil
 	}
+	if math.Abs(best) < 1e-5 { // rate 0: a line, or for Decay a constant
+		out.Doubts = append(out.Doubts, RateNotPositive)
+		if form != Decay {
+			out.Doubts = append(out.Doubts, LineAsGood)
+		}
+		return out, nil
+	}
 	natural := p.natural(best)
 	c, err := FitCurve(form.Value, x, y, w, natural, level)
 	if err != nil || !c.Converged {
@@ -276,7 +283,7 @@ func (p *profile) search() (best float64, problem Doubt) {
 	switch {
 	case most-least <= 1e-12*most:
 		return 0, NoRate
-	case at == len(p.grid)-1, p.rss[len(p.rss)-1]-least <= 1e-12*least:
+	case at == len(p.grid)-1, p.rss[len(p.rss)-1]-least <= 1e-12*most:
 		return 0, RateAtEdge
 	case at == 0:
 		return 0, RateNotPositive

@@ -1,6 +1,7 @@
 package fit
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -30,15 +31,7 @@ func ranking(v []float64) (order, groups []int) {
 	for i, x := range v {
 		r[i], order[i] = round10(x), i
 	}
-	slices.SortFunc(order, func(a, b int) int {
-		switch {
-		case r[a] < r[b]:
-			return -1
-		case r[a] > r[b]:
-			return 1
-		}
-		return a - b
-	})
+	slices.SortFunc(order, func(a, b int) int { return cmp.Or(cmp.Compare(r[a], r[b]), a-b) })
 	for at, i := range order {
 		if at > 0 && r[i] == r[order[at-1]] {
 			groups[len(groups)-1]++

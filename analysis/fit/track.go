@@ -1,6 +1,7 @@
 package fit
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -103,15 +104,8 @@ func (t *Tracker) Run(move Mover, nodes int, prior Prior, readings []Reading, ti
 		}
 		t.events = append(t.events, event{at, -1, i})
 	}
-	slices.SortStableFunc(t.events, func(a, b event) int {
-		switch {
-		case a.time < b.time:
-			return -1
-		case a.time > b.time:
-			return 1
-		}
-		return 0 // readings were put first
-	})
+	// Stable: at one time readings, put first, stay before what is asked.
+	slices.SortStableFunc(t.events, func(a, b event) int { return cmp.Compare(a.time, b.time) })
 	t.LogLikelihood = resize(t.LogLikelihood, nodes)
 	t.level, t.variance = resize(t.level, nodes*len(times)), resize(t.variance, nodes*len(times))
 	t.end, t.endCov = resize(t.end, nodes*d), resize(t.endCov, nodes*d*d)

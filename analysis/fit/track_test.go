@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"gonum.org/v1/gonum/mat"
@@ -12,136 +13,83 @@ import (
 
 // dense works out by plain algebra of one large normal distribution what a
 // Tracker finds step by step: the log-density of the readings, and mean and
-// variance of each asked level given them. It propagates unit vectors of
-// everything that is uncertain (state at the start, walk of each interval).
+// variance of each asked level given them. All that is uncertain is one vector,
+// the state at the start and the walk of each interval; a level is a row of it.
 func dense(r *Relaxation, node int, prior Prior, readings []Reading, times []float64) (logLik float64, mean, variance []float64) {
-	type at struct {
-		time float64
-		read int
-		ask  int
+	var cuts []float64 // ends of the intervals
+	for _, v := range readings {
+		cuts = append(cuts, v.Time)
 	}
-	var all []at
-	for i, v := range readings {
-		all = append(all, at{v.Time, i, -1})
-	}
-	for i, v := range times {
-		all = append(all, at{v, -1, i})
-	}
-	// Every level is a row: constant + row . (start state, walk increments).
-	d := len(prior.Mean)
-	level := func(time float64, cuts []float64) (c float64, row []float64, q []float64) {
-		// cuts ascending times from prior.Time to time; walk increments enter at
-		// the end of each and relax after.
-		row = make([]float64, d+len(cuts))
-		q = make([]float64, len(cuts))
-		k := r.Rate[node]
-		row[0] = math.Exp(-k * (time - prior.Time))
-		row[1] = 1 - row[0]
-		for _, in := range r.Inputs {
-			if in.Time >= prior.Time && in.Time < time {
-				row[in.Effect] += in.Amount * math.Exp(-k*(time-in.Time))
-			}
-		}
-		from := prior.Time
-		for i, cut := range cuts {
-			if cut > time {
-				break
-			}
-			span := cut - from
-			q[i] = r.Walk[node] * span
-			if k > 0 {
-				q[i] = r.Walk[node] * (1 - math.Exp(-2*k*span)) / (2 * k)
-			}
-			row[d+i] = math.Exp(-k * (time - cut))
-			from = cut
-		}
-		return 0, row, q
-	}
-	var cuts []float64
-	for _, e := range all {
-		cuts = append(cuts, e.time)
-	}
-	for i := range cuts { // insertion sort, then unique
-		for j := i; j > 0 && cuts[j] < cuts[j-1]; j-- {
-			cuts[j], cuts[j-1] = cuts[j-1], cuts[j]
-		}
-	}
-	unique := cuts[:0]
-	for i, c := range cuts {
-		if c > prior.Time && (i == 0 || c != cuts[i-1]) {
-			unique = append(unique, c)
-		}
-	}
-	cuts = unique
-	m := d + len(cuts)
-	base := mat.NewSymDense(m, nil)
+	cuts = append(cuts, times...)
+	slices.Sort(cuts)
+	cuts = slices.DeleteFunc(slices.Compact(cuts), func(c float64) bool { return c <= prior.Time })
+	d, k := len(prior.Mean), r.Rate[node]
+	base := mat.NewSymDense(d+len(cuts), nil)
 	for i := range d {
 		for j := range i + 1 {
 			base.SetSym(i, j, prior.Cov[i*d+j])
 		}
 	}
-	_, _, q := level(math.Inf(1), cuts)
-	_ = q
 	from := prior.Time
 	for i, c := range cuts {
-		k, span := r.Rate[node], c-from
-		v := r.Walk[node] * span
+		v := r.Walk[node] * (c - from)
 		if k > 0 {
-			v = r.Walk[node] * (1 - math.Exp(-2*k*span)) / (2 * k)
+			v = r.Walk[node] * (1 - math.Exp(-2*k*(c-from))) / (2 * k)
 		}
 		base.SetSym(d+i, d+i, v)
 		from = c
 	}
-	rows := func(time float64, plus int) *mat.VecDense {
-		_, row, _ := level(time, cuts)
+	row := func(time float64, plus int) *mat.VecDense {
+		v := make([]float64, d+len(cuts))
+		v[0] = math.Exp(-k * (time - prior.Time))
+		v[1] = 1 - v[0]
+		for _, in := range r.Inputs {
+			if in.Time >= prior.Time && in.Time < time {
+				v[in.Effect] += in.Amount * math.Exp(-k*(time-in.Time))
+			}
+		}
+		for i, c := range cuts {
+			if c <= time {
+				v[d+i] = math.Exp(-k * (time - c))
+			}
+		}
 		if plus > 0 {
-			row[plus]++
+			v[plus]++
 		}
-		return mat.NewVecDense(m, row)
+		return mat.NewVecDense(len(v), v)
 	}
-	prod := func(a, b *mat.VecDense) float64 { return mat.Inner(a, base, b) }
-	expect := func(a *mat.VecDense) (s float64) {
-		for i, v := range prior.Mean {
-			s += a.AtVec(i) * v
-		}
-		return s
-	}
+	expect := func(a *mat.VecDense) float64 { return dot(prior.Mean, a.RawVector().Data) }
 	n := len(readings)
-	s := mat.NewSymDense(n, nil)
-	e := mat.NewVecDense(n, nil)
+	s, e := mat.NewSymDense(n, nil), mat.NewVecDense(n, nil)
 	var h []*mat.VecDense
 	for i, v := range readings {
-		h = append(h, rows(v.Time, v.Plus))
+		h = append(h, row(v.Time, v.Plus))
 		e.SetVec(i, v.Value-expect(h[i]))
 		for j := range i + 1 {
-			c := prod(h[i], h[j])
-			if i == j {
-				c += v.Var
-			}
-			s.SetSym(i, j, c)
+			s.SetSym(i, j, mat.Inner(h[i], base, h[j]))
 		}
+		s.SetSym(i, i, s.At(i, i)+v.Var)
 	}
 	var chol mat.Cholesky
 	if !chol.Factorize(s) {
 		panic("not positive definite")
 	}
-	w := mat.NewVecDense(n, nil)
-	if err := chol.SolveVecTo(w, e); err != nil {
-		panic(err)
-	}
-	logLik = -(float64(n)*math.Log(2*math.Pi) + chol.LogDet() + mat.Dot(e, w)) / 2
-	for _, at := range times {
-		row := rows(at, 0)
-		c := mat.NewVecDense(n, nil)
-		for i := range h {
-			c.SetVec(i, prod(row, h[i]))
-		}
-		mean = append(mean, expect(row)+mat.Dot(c, w))
-		sc := mat.NewVecDense(n, nil)
-		if err := chol.SolveVecTo(sc, c); err != nil {
+	solve := func(b *mat.VecDense) *mat.VecDense {
+		x := mat.NewVecDense(n, nil)
+		if err := chol.SolveVecTo(x, b); err != nil {
 			panic(err)
 		}
-		variance = append(variance, prod(row, row)-mat.Dot(c, sc))
+		return x
+	}
+	w := solve(e)
+	logLik = -(float64(n)*math.Log(2*math.Pi) + chol.LogDet() + mat.Dot(e, w)) / 2
+	for _, at := range times {
+		a, c := row(at, 0), mat.NewVecDense(n, nil)
+		for i := range h {
+			c.SetVec(i, mat.Inner(a, base, h[i]))
+		}
+		mean = append(mean, expect(a)+mat.Dot(c, w))
+		variance = append(variance, mat.Inner(a, base, a)-mat.Dot(c, solve(c)))
 	}
 	return logLik, mean, variance
 }
