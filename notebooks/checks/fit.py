@@ -1,7 +1,8 @@
 """Figures that tests of analysis/fit hold against other people's code.
 
-Run with numpy 2, scipy 1.18 and statsmodels 0.15; it prints each figure under
-the name that the tests (crosscheck_test.go) give it. The data are invented.
+Run with what requirements.txt names; it prints each figure under the name that
+the tests (crosscheck_test.go) give it, as fit.txt holds them. The data are
+invented.
 """
 import itertools
 import math
@@ -16,7 +17,7 @@ w = np.array([1, 2, 0.5, 4, 1, 3, 0.25, 2])
 
 
 def show(name, *values):
-    print(f"{name}:", ", ".join(f"{float(v):.12g}" for v in np.ravel(values)))
+    print(f"{name}:", ", ".join(f"{float(v):.9g}" for v in np.ravel(values)))
 
 
 def weighted():
