@@ -55,6 +55,7 @@ type BedReview struct {
 	Inputs    []Input        `json:"inputs"`
 	Harvests  []Harvest      `json:"harvests"`
 	Lost      []Lost         `json:"lost,omitempty"`
+	Leaf      []LeafTest     `json:"leaf_tests,omitempty"`
 	Advice    []Advice       `json:"advice,omitempty"`
 	Doubts    []int          `json:"doubts,omitempty"`
 }
@@ -96,6 +97,22 @@ type Lost struct {
 	Season int          `json:"season"`
 	Date   dataset.Date `json:"date"`
 	How    string       `json:"how,omitempty"`
+}
+
+// LeafTest is one analyte of a leaf report, of dry matter. Nothing is worked out
+// from it.
+type LeafTest struct {
+	Season    int          `json:"season"`
+	Date      dataset.Date `json:"date"`
+	When      string       `json:"when"`
+	Lab       string       `json:"lab,omitempty"`
+	Part      string       `json:"part,omitempty"`
+	Analyte   string       `json:"analyte"`
+	Value     float64      `json:"value"`
+	Unit      string       `json:"unit"`
+	Qualifier string       `json:"qualifier,omitempty"`
+	Reported  Reported     `json:"reported"`
+	Row       RowRef       `json:"row"`
 }
 
 // Advice is one line of the lab's own recommendation, as printed.
@@ -347,6 +364,12 @@ func (b *bedWork) review(season int) BedReview {
 	}
 	out.Inputs = append(out.Inputs, b.inputs()...)
 	b.harvests(&out)
+	for i := range h.LeafTests {
+		if l := &h.LeafTests[i]; l.Date <= b.asOf {
+			out.Leaf = append(out.Leaf, LeafTest{b.cal.SeasonOf(l.Date), l.Date, whenText(l.Date, l.DateBasis, b.cal), l.Lab, l.Part, l.Analyte, l.Value, l.Unit, l.Qualifier,
+				Reported{Value: l.ReportedValue, Unit: l.ReportedUnit}, refOf(l.Source)})
+		}
+	}
 	for i := range h.Advice {
 		if a := &h.Advice[i]; a.Date <= b.asOf {
 			out.Advice = append(out.Advice, Advice{a.Date, a.Lab, a.Item, a.Amount, a.Unit, a.Text, refOf(a.Source)})

@@ -280,8 +280,8 @@ func (b *Book) admit(names []string, live *Records, batch Batch) (own, fresh *Re
 				res.Corrected[t.name()]++
 			}
 		}
-		if m.missing > 0 {
-			res.Gone[t.name()] = m.missing
+		if len(m.lost) > 0 {
+			res.Gone[t.name()] = len(m.lost)
 		}
 		goneAgain += m.goneAgain
 		for _, rec := range []*Records{own, fresh} {
@@ -483,7 +483,7 @@ func checkCorrections(fresh, live *Records) error {
 			continue
 		}
 		for _, o := range live.Corrections {
-			if o.Table == c.Table && o.OfBatch == c.OfBatch && o.OfLine == c.OfLine && (o.Analyte == c.Analyte || o.Analyte == "") &&
+			if o.Table == c.Table && o.OfBatch == c.OfBatch && o.OfLine == c.OfLine && (c.Analyte == "" || o.Analyte == "" || o.Analyte == c.Analyte) &&
 				(o.OfFile == "" || c.names(o.OfFile, false)) {
 				return bad("%s was taken out already, by %v: name the row that replaced it", what, o.Source)
 			}

@@ -10,6 +10,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strconv"
 	"sync"
 	"sync/atomic"
@@ -271,6 +272,22 @@ func BenchmarkCommit100000Rows(bench *testing.B) {
 	}
 	for bench.Loop() {
 		commit(bench, newBook(bench), r)
+	}
+}
+
+// The sheet of last year with one row more.
+func BenchmarkReimport100000Rows(bench *testing.B) {
+	r := &Records{Beds: []Bed{bed("A", 1)}}
+	for i := range int32(100000) {
+		r.SoilTests = append(r.SoilTests, soil("A", "P", Date(i), float64(i%900), i+2))
+	}
+	grown := &Records{SoilTests: append(slices.Clone(r.SoilTests), soil("A", "P", Date(-5), 1, 100002))}
+	for bench.Loop() {
+		bench.StopTimer()
+		b := newBook(bench)
+		commit(bench, b, r)
+		bench.StartTimer()
+		commit(bench, b, grown)
 	}
 }
 

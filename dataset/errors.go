@@ -171,7 +171,7 @@ func (e *ConflictError) Error() string {
 	if inBook {
 		b.WriteString("to correct an earlier row, name its batch and line in a column `replaces`, or all of them by --correct")
 	} else {
-		b.WriteString("leave one of the two")
+		b.WriteString("leave out what is wrong")
 	}
 	return b.String()
 }

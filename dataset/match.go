@@ -40,8 +40,8 @@ type matcher struct {
 	pairs   []pair          // the changes
 	says    map[string]bool // sheets that say which row is which
 
-	goneAgain int // known rows that stand no more
-	missing   int // rows of the book that their sheet has lost
+	goneAgain int   // known rows that stand no more
+	lost      []int // rows of the book that are no longer in their sheet
 }
 
 // pair is a row of the batch and a row of the book that makes way for it.
@@ -405,7 +405,7 @@ func (m *matcher) edits(continued func(batch int32) bool) {
 			return place(spot{file: m.was(j).File, line: line}, m.book, j)
 		}, m.change)
 	}
-	m.missing = len(books)
+	m.lost = books
 }
 
 // places tells on which line a row of the book would stand in its sheet now, by
@@ -481,6 +481,7 @@ func (m *matcher) corrections() (list []Correction) {
 				m.fate[m.taken[j]] = isNew
 			case m.taken[j] < 0:
 				m.taken[j], m.pairs = int32(p.in), append(m.pairs, pair{p.in, j})
+				m.lost = slices.DeleteFunc(m.lost, func(k int) bool { return k == j })
 			}
 		}
 	}

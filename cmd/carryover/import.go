@@ -245,10 +245,12 @@ func showProposal(w io.Writer, p intake.Proposal) {
 	wide = min(max(wide, 8), 24)
 	for _, c := range p.Columns {
 		as := c.As
-		if as == "" {
+		switch {
+		case as == "" && c.Question != "":
+			as = "left out: " + c.Question
+		case as == "":
 			as = "left out"
-		}
-		if c.Question != "" {
+		case c.Question != "":
 			as += " ? " + c.Question
 		}
 		at := fmt.Sprintf("%3d  %s  %s  ", c.Pos, pad(plain(c.Heading), wide), pad(plain(c.Example), 12))

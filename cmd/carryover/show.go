@@ -180,6 +180,47 @@ func showBed(p *page, r *analysis.Review, b *analysis.BedReview, s shown) {
 		showStandings(p, b)
 	}
 	showInputs(p, b, s)
+	showReports(p, b)
+}
+
+// showReports prints leaf tests and the lab's own advice, as they were printed.
+func showReports(p *page, b *analysis.BedReview) {
+	list := func(title string, n int, at func(i int) (head, item string)) {
+		var heads []string
+		items := map[string][]string{}
+		for i := range n {
+			h, item := at(i)
+			if items[h] == nil {
+				heads = append(heads, h)
+			}
+			items[h] = append(items[h], item)
+		}
+		if heads != nil {
+			p.line("")
+			p.line("%s", title)
+		}
+		for _, h := range heads {
+			p.para("  ", plain(h+": "+strings.Join(items[h], "; ")+"."))
+		}
+	}
+	join := func(parts ...string) string {
+		return strings.Join(slices.DeleteFunc(parts, func(s string) bool { return s == "" }), ", ")
+	}
+	list("Leaf tests, of dry matter, as the lab printed them", len(b.Leaf), func(i int) (string, string) {
+		l := &b.Leaf[i]
+		return join(l.When, l.Lab, l.Part), fmt.Sprintf("%s %s%s %s", l.Analyte, l.Qualifier, strconv.FormatFloat(l.Reported.Value, 'f', -1, 64), l.Reported.Unit)
+	})
+	list("The labs' own advice, as printed", len(b.Advice), func(i int) (string, string) {
+		a := &b.Advice[i]
+		item := a.Item
+		if a.Amount != nil {
+			item += " " + strconv.FormatFloat(*a.Amount, 'f', -1, 64) + " " + a.Unit
+		}
+		if a.Text != "" {
+			item += " (" + a.Text + ")"
+		}
+		return join(a.Date.String(), a.Lab), item
+	})
 }
 
 // column is one analyte by one method and unit.

@@ -77,7 +77,7 @@ type boundBlock struct {
 	done        bool
 	what, value int    // fields that name and hold what was measured; -1: none
 	own         [4]int // fields unit, method, form and depth; -1: the table has none
-	byName      map[string]boundMeasurement
+	byName      map[string]*boundMeasurement
 }
 
 type boundCondition struct {
@@ -169,8 +169,8 @@ func (m *Map) bind(r *reader, g *grid) *boundMap {
 			}
 			return a.at - b.at
 		})
-		groups(bb.measured)
-		bb.byName = map[string]boundMeasurement{}
+		groups(bb.measured, b.table == "soil_tests") // of other tables the rows tell
+		bb.byName = map[string]*boundMeasurement{}
 		out.blocks = append(out.blocks, bb)
 	}
 	if !h.good {
@@ -328,10 +328,12 @@ func (b *boundBlock) take(m *Map, line int, cells []string) (any bool) {
 				break
 			}
 		}
-		if unlike != nil && s.need {
-			r.fault(c, strconv.Quote(c.text), "a text that fits "+unlike.match.String(), fmt.Sprintf("mend match on line %d of %s", unlike.line, m.Name))
-		}
 		if unlike != nil {
+			if s.need {
+				r.fault(c, strconv.Quote(c.text), "a text that fits "+unlike.match.String(), fmt.Sprintf("mend match on line %d of %s", unlike.line, m.Name))
+			} else {
+				r.tally(fmt.Sprintf("%s: %s left empty, since match on line %d of %s does not fit: rows", r.file, s.name, unlike.line, m.Name))
+			}
 			c.text = ""
 		}
 	}
@@ -370,17 +372,16 @@ func (b *boundBlock) measure(m *Map, cells []string, given []string) (any bool) 
 		name := a.column
 		r.cells[b.what] = cell{text: a.name, name: name, pos: a.at + 1}
 		r.cells[b.value] = cell{text: text, name: name, pos: a.at + 1}
-		if other := a.like; filled[other] && other != i {
-			for k := range i {
-				if b.measured[k].like == other && filled[k] {
-					other = k
-				}
-			}
-			was := &b.measured[other]
+		k := i - 1
+		for k >= 0 && (!filled[k] || b.measured[k].like != a.like) {
+			k--
+		}
+		if k >= 0 {
+			was := &b.measured[k]
 			r.fault(&r.cells[b.value], fmt.Sprintf("a second value of %s in one report, %s: column %s has %s", a.name, text, was.column, m.figure(cells[was.at])), "one", "take one of the columns out of "+m.Name)
 			continue
 		}
-		filled[i], filled[a.like] = true, true
+		filled[i] = true
 		if a.unitAt >= 0 {
 			said := a.meaning.unit
 			if u := m.read(cells[a.unitAt]); u != "" {
@@ -454,7 +455,7 @@ func (b *boundBlock) ready(m *Map, a *boundMeasurement) bool {
 		r.fault(value, strconv.Quote(value.text), "a number", fmt.Sprintf("if it means that there is no value, add it to missing in %s; where the lab found too little to measure, it prints its limit, as <0.2", m.Name))
 		return false
 	}
-	if _, own := splitUnit(value.text); own != "" || r.cells[b.own[0]].text != "" || !a.meaning.needsUnit(t) {
+	if _, own := splitUnit(value.text); own != "" || r.cells[b.own[0]].text != "" || !a.needsUnit {
 		return true
 	}
 	if t.name == "soil_tests" {
@@ -477,10 +478,13 @@ func (b *boundBlock) named(m *Map, given []string) (any bool) {
 	r := b.row
 	what := &r.cells[b.what]
 	key := fold(what.text)
+	known, listed := b.names[key]
+	if known.skip || r.cells[b.value].text == "" {
+		return known.skip
+	}
 	a, met := b.byName[key]
 	if !met {
-		known, ok := b.names[key]
-		if !ok {
+		if !listed {
 			known = measurement{compact: true, line: b.line}
 			var ask string
 			if known.meaning, ask = readMeaning(r.table, what.text); ask == "" {
@@ -493,21 +497,17 @@ func (b *boundBlock) named(m *Map, given []string) (any bool) {
 				r.fault(what, strconv.Quote(what.text)+": "+ask, "", fmt.Sprintf("say what it is under [rows.names] in %s, or false to leave it out", m.Name))
 			}
 		}
-		a = boundMeasurement{measurement: &known, meaning: known.meaning}
+		a = &boundMeasurement{measurement: &known, meaning: known.meaning}
 		a.fromBlock(b, m)
 		b.byName[strings.Clone(key)] = a
 	}
-	switch {
-	case a.skip || r.cells[b.value].text == "" && what.text != "":
-		return a.skip
-	case a.name == "" && what.text != "":
+	if a.name == "" && what.text != "" {
 		return true // told once
 	}
 	printed := what.text
 	what.text = a.name
-	b.build(m, &a, given)
+	b.build(m, a, given)
 	what.text = printed
-	b.byName[key] = a // asked once
 	return true
 }
 

@@ -1,8 +1,9 @@
 // Package intake reads what growers keep into the rows of package dataset: long
 // sheets (CSV, one table in each file, or a workbook with a sheet for each),
-// files of somebody else's through a sheet map, and it writes the empty sheets. One mechanism serves all of them: a table
-// names its columns, a row binds cells to them, and one function makes the
-// record; so a map, a sheet and a template cannot disagree.
+// files of somebody else's through a sheet map, and it writes the empty sheets.
+// One mechanism serves all of them: a table names its columns, a row binds cells
+// to them, and one function makes the record; so a map, a sheet and a template
+// cannot disagree.
 //
 // Reading goes in four steps:
 //
@@ -71,15 +72,16 @@
 //	method = ["Mehlich-3", "LOI"] # each column takes the first that fits
 //
 // columns is a list of headings that say it all themselves, or of "heading =
-// meaning"; or it is a table, [rows.columns], with a line for each heading: true
-// or its meaning. A meaning is read as a heading is, by [unit.ParseHeading]:
-// analyte, unit, method, depth, in any order. What it leaves open the sheet's
-// own heading may say, then unit and method under [rows.set], each for the
-// columns it fits, then the profile of the lab in book.toml. A unit that nobody
-// says is a fault; a method that nobody says is told in a note, and "no method"
-// says that none is to be had. Meaning and heading must not contradict each
-// other. In water_tests, leaf_tests and materials a meaning is a name and a unit,
-// in advice ("lime ton/acre") too, where a cell of words goes into its text.
+// meaning"; or it is a table, [rows.columns], with a line for each heading: true,
+// its meaning, or {is = meaning, unit_column = "units"}. A meaning is read as a
+// heading is, by [unit.ParseHeading]: analyte, unit, method, depth, in any order.
+// What it leaves open the sheet's own heading may say, then unit and method under
+// [rows.set], each for the columns it fits, then the profile of the lab in
+// book.toml. A unit that nobody says, not even the cell, is a fault; a method
+// that nobody says is told in a note, and "no method" says that none is to be
+// had. Meaning, heading and cell must not contradict each other. In water_tests,
+// leaf_tests and materials a meaning is a name and a unit, in advice ("lime
+// ton/acre") too, where a cell of words goes into its text.
 //
 // A sheet with a row for each analyte sets analyte and value from columns; what
 // it calls an analyte is read as a heading, but for the names listed:
@@ -143,8 +145,10 @@
 // several equal headings, as "Rating #2". An origin is a constant or a table with
 // one of: column; columns = [...], whose texts are joined by a space or by join;
 // cell = "B4" and after = "Sampled:" (the rest of that cell, or the next filled
-// one to its right), which stand above the headings; name_of = "file" or
-// "sheet". match takes the part of it that the group of a regular expression
+// one to its right), which stand above the headings; name_of = "file" or "sheet".
+// Where a line between the rows starts with the text of after, what it says holds
+// from there on. down = true lets an empty cell of a column take what stands
+// above it. match takes the part of it that the group of a regular expression
 // fits, lookup puts another text in its place, prefix stands before it. A list of
 // origins is tried in order; the first that gives a value is taken. Conditions
 // look at the bare cell: is (one of), not (none of), has (one of the parts of a

@@ -3,6 +3,7 @@ package intake
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"regexp"
 	"slices"
 	"strconv"
@@ -96,6 +97,17 @@ func (d *draft) atTop(key, value, remark string, open int) {
 	d.top = append(d.top, mapLine{key, value, remark, open})
 }
 
+// skip adds a condition that passes over rows.
+func (d *draft) skip(col int, is []string, remark string) {
+	condition := "{column = " + tomlText(d.named(col)) + ", is = " + tomlList(is) + "}"
+	if i := slices.IndexFunc(d.top, func(l mapLine) bool { return l.key == "skip" }); i >= 0 {
+		d.top[i].value = "[" + d.top[i].value + ", " + condition + "]"
+		d.top[i].remark += ", " + remark
+		return
+	}
+	d.atTop("skip", condition, remark, 0)
+}
+
 // column returns the column that a field was found in.
 func (d *draft) column(field string) (int, bool) {
 	i, ok := d.role[field]
@@ -184,6 +196,7 @@ func (d *draft) shapeOf() {
 	if d.merged {
 		d.atTop("merged", "true", "", 0)
 	}
+	d.ratings()
 	last := len(d.rows) // rows of words below the last figure are no samples
 	for last > d.at && !d.hasFigure(d.rows[last-1]) {
 		last--
@@ -205,6 +218,44 @@ func (d *draft) shapeOf() {
 	}
 	d.rows, d.nums, d.flaws = d.rows[:last], d.nums[:last], d.flaws[:last]
 	d.atTop("until", tomlText(start), "what stands below is no sample", 0)
+}
+
+// ratings passes over rows that rate the figures of others, where a column tells
+// them apart.
+func (d *draft) ratings() {
+	if !slices.ContainsFunc(d.rows[d.at:], d.hasFigure) {
+		return
+	}
+	rates := func(cells []string) bool {
+		n := 0
+		for i, c := range d.columns {
+			if c.measured && i < len(cells) && cells[i] != "" {
+				if n++; !isRating(cells[i]) {
+					return false
+				}
+			}
+		}
+		return n > 0
+	}
+	for i, c := range d.columns {
+		var are, others []string
+		for _, cells := range d.rows[d.at:] {
+			text := ""
+			if i < len(cells) {
+				text = cells[i]
+			}
+			if rates(cells) {
+				are = append(are, text)
+			} else {
+				others = append(others, text)
+			}
+		}
+		if !c.measured && len(are) > 0 && !slices.ContainsFunc(are, func(s string) bool { return s == "" || slices.Contains(others, s) }) {
+			d.skip(i, distinct(are), "ratings")
+			d.keep(func(cells []string) bool { return !rates(cells) })
+			return
+		}
+	}
 }
 
 func (d *draft) hasFigure(cells []string) bool {
@@ -354,7 +405,7 @@ func (d *draft) bed() {
 		return no
 	})
 	if len(aside) > 0 {
-		d.atTop("skip", "{column = "+tomlText(d.named(i))+", is = "+tomlList(aside)+"}", "no samples", 0)
+		d.skip(i, aside, "no samples")
 	}
 	open := 0
 	if d.r.opt.Beds != nil && slices.ContainsFunc(values, func(v string) bool { return d.knownBed(v) != v }) {
@@ -506,14 +557,13 @@ func (d *draft) lab() {
 	}
 	above, first := "", ""
 	for _, row := range d.above {
-		for _, c := range words(row) {
-			above += "\n" + fold(c)
-			if first == "" && !d.turnedOver && !strings.Contains(c, ":") && strings.IndexFunc(c, unicode.IsLetter) >= 0 {
-				first = c
-			}
+		w := words(row)
+		above += "\n" + fold(strings.Join(w, "\n"))
+		if first == "" && len(w) == 1 && !d.turnedOver && !strings.Contains(w[0], ":") && strings.IndexFunc(w[0], unicode.IsLetter) >= 0 {
+			first = w[0]
 		}
 	}
-	for _, name := range slices.Sorted(keysOf(d.r.opt.Labs)) {
+	for _, name := range slices.Sorted(maps.Keys(d.r.opt.Labs)) {
 		if strings.Contains(above, fold(name)) {
 			d.labName = name
 			d.put("lab", tomlText(name), "as it stands above the headings")
@@ -546,7 +596,7 @@ func (d *draft) depth() {
 		}
 		known = true
 		u := ""
-		for _, w := range strings.FieldsFunc(strings.ToLower(d.head[i]), func(c rune) bool { return strings.ContainsRune(" (),", c) }) {
+		for _, w := range strings.FieldsFunc(strings.ToLower(d.head[i]), func(c rune) bool { return strings.ContainsRune(" (),_", c) }) {
 			if _, ok := unit.Factor(w, unit.Length); ok {
 				u = w
 			}
@@ -659,6 +709,10 @@ func (d *draft) measure() {
 		if len(values) > 0 {
 			col.Example = values[0]
 		}
+		if k := d.again(i); k >= 0 {
+			c.measured, c.why = false, fmt.Sprintf("%s again, which column %s has: a report has one, or say how they differ", c.of.Analyte.Text, d.named(k))
+			d.columns[i] = c
+		}
 		switch {
 		case c.measured:
 			beside := i+1 < len(d.columns) && d.columns[i+1].field == "unit"
@@ -676,10 +730,22 @@ func (d *draft) measure() {
 		case c.field == "unit" && i > 0 && d.columns[i-1].measured:
 			col.As = "unit of " + d.columns[i-1].of.Analyte.Text
 		case c.heading != "" || col.Example != "":
-			col.Question = "left out: " + cmp.Or(c.why, c.field, "not understood")
+			col.Question = cmp.Or(c.why, c.field, "not understood")
 		}
 		d.out.Columns = append(d.out.Columns, col)
 	}
+}
+
+// again returns the column to the left that holds the same analyte as far as the
+// headings tell, or -1.
+func (d *draft) again(col int) int {
+	c := d.columns[col]
+	if !c.measured || c.of.Analyte.Text == "" {
+		return -1
+	}
+	return slices.IndexFunc(d.columns[:col], func(x probed) bool {
+		return x.measured && x.of.Analyte.Text == c.of.Analyte.Text && x.of.Method.Text == c.of.Method.Text && x.of.DepthFrom == c.of.DepthFrom && x.of.DepthTo == c.of.DepthTo
+	})
 }
 
 // advice finds columns of the lab's own recommendation that give a unit.

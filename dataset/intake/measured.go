@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -177,7 +178,7 @@ func depthUnit(text string) error {
 // this one: percents only for what is a percentage, and nothing else for it.
 func (m meaning) unitFits(t *table, text string) error {
 	if m.unit != "" {
-		return errors.New("every column has its own")
+		return fmt.Errorf("unit %q: every column has its own", text)
 	}
 	if t.name == "soil_tests" {
 		a, f, err := unit.ParseAnalyte(m.name, m.form)
@@ -195,7 +196,7 @@ func (m meaning) unitFits(t *table, text string) error {
 
 func (m meaning) methodFits(text string) error {
 	if m.method != "" {
-		return errors.New("every column has its own")
+		return fmt.Errorf("method %q: every column has its own", text)
 	}
 	a, _, err := unit.ParseAnalyte(m.name, m.form)
 	if err == nil {
@@ -255,10 +256,12 @@ type boundMeasurement struct {
 	at     int
 	unitAt int // column of its units; -1: none
 	when   []boundCondition
-	like   int      // the first measurement of the same analyte by the same method
+	like   int      // those that give the same value of a report have the same number
 	filled []string // where unit, method and depth were taken from
 	lent   string   // the unit that stands for all columns, if it stands for this one; a cell's own goes before it
-	asked  bool     // for a unit
+
+	needsUnit bool // figures alone mean nothing
+	asked     bool // for a unit
 }
 
 // complete fills what a measurement leaves open: from the sheet's heading, then
@@ -299,6 +302,7 @@ func (a *boundMeasurement) fromBlock(b *boundBlock, m *Map) {
 	if a.meaning.method == noMethod {
 		a.meaning.method = ""
 	}
+	a.needsUnit = a.meaning.needsUnit(b.row.table)
 }
 
 func (a *boundMeasurement) fill(to *string, text, what, from string) {
@@ -315,39 +319,42 @@ func sameAnalyte(one, other string) bool {
 	return known(err) && known(berr) && a.ID == b.ID
 }
 
-// needsUnit reports whether values of the analyte mean nothing without a unit.
+// needsUnit reports whether figures of what was measured mean nothing without a
+// unit.
 func (m meaning) needsUnit(t *table) bool {
+	var err error
 	switch t.name {
 	case "soil_tests":
 		a, _, err := unit.ParseAnalyte(m.name, m.form)
 		return err == nil && a.Kind != unit.PH
-	case "advice":
-		return false // a text may stand there
+	case "water_tests":
+		_, err = unit.Water(m.name, m.form, 1, "")
+	case "leaf_tests":
+		_, err = unit.Leaf(m.name, 1, "")
+	case "materials":
+		_, err = unit.Component(m.name, 1, "")
 	}
-	m.unit = ""
-	return m.check(t) == nil && unit.About(func() error {
-		switch t.name {
-		case "water_tests":
-			_, err := unit.Water(m.name, m.form, 1, "")
-			return err
-		case "leaf_tests":
-			_, err := unit.Leaf(m.name, 1, "")
-			return err
-		}
-		_, err := unit.Component(m.name, 1, "")
-		return err
-	}()) == "unit"
+	return unit.About(err) == "unit"
 }
 
-// groups finds measurements that give one value of one report twice.
-func groups(list []boundMeasurement) {
-	for i := range list {
-		list[i].like = i
-		for k := range i {
-			if a, b := &list[i], &list[k]; sameAnalyte(a.name, b.name) && a.meaning.method == b.meaning.method && a.meaning.depth == b.meaning.depth {
-				list[i].like = list[k].like
-				break
+// groups gives the same number to measurements of one analyte by one method at
+// one depth: a report has one value of it. Without tell all are taken to differ.
+func groups(list []boundMeasurement, tell bool) {
+	method := func(a *boundMeasurement) string {
+		if x, _, err := unit.ParseAnalyte(a.name, a.form); err == nil {
+			if id, err := unit.ParseMethod(a.meaning.method, x); err == nil {
+				return id
 			}
+		}
+		return a.meaning.method
+	}
+	for i := range list {
+		a := &list[i]
+		a.like = i
+		if k := slices.IndexFunc(list[:i], func(b boundMeasurement) bool {
+			return tell && sameAnalyte(a.name, b.name) && method(a) == method(&b) && a.meaning.depth == b.meaning.depth
+		}); k >= 0 {
+			a.like = list[k].like
 		}
 	}
 }

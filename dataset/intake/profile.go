@@ -3,6 +3,7 @@ package intake
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 
@@ -36,23 +37,13 @@ func (r *reader) profile(lab string) *profile {
 		return p
 	}
 	var p *profile
-	for _, name := range slices.Sorted(keysOf(r.opt.Labs)) {
+	for _, name := range slices.Sorted(maps.Keys(r.opt.Labs)) {
 		if name == lab || p == nil && fold(name) == fold(lab) {
 			p = r.readProfile(name, r.opt.Labs[name])
 		}
 	}
 	r.labs[strings.Clone(lab)] = p
 	return p
-}
-
-func keysOf(m map[string]dataset.Lab) func(func(string) bool) {
-	return func(yield func(string) bool) {
-		for k := range m {
-			if !yield(k) {
-				return
-			}
-		}
-	}
 }
 
 func (r *reader) readProfile(name string, l dataset.Lab) *profile {
@@ -62,12 +53,7 @@ func (r *reader) readProfile(name string, l dataset.Lab) *profile {
 		r.faults.add(Fault{File: bookFile, Text: fmt.Sprintf("lab %q: %s: %s", name, what, text)})
 	}
 	each := func(what string, in map[string]string, check func(a unit.Analyte, f unit.Form, text string) error) {
-		var ks []string
-		for k := range in {
-			ks = append(ks, k)
-		}
-		slices.Sort(ks)
-		for _, k := range ks {
+		for _, k := range slices.Sorted(maps.Keys(in)) {
 			a, f, err := unit.ParseAnalyte(k, "")
 			if err == nil || unit.About(err) == "form" {
 				err = check(a, f, in[k])

@@ -57,19 +57,22 @@ func Propose(src Source, opt Options) (Proposal, error) {
 		return fail(src.Name, err.line, err.found, err.expected, err.mend)
 	}
 	var best *probe
+	alike := 0 // sheets with the same headings: all are read
 	for _, sh := range sheets {
 		p, err := r.probe(sh)
 		if err != nil && len(sheets) == 1 {
 			return fail(sh.name, err.line, err.found, err.expected, err.mend)
 		}
-		if p != nil && (best == nil || p.score > best.score) {
-			best = p
+		if p != nil && best != nil && slices.Equal(p.head, best.head) {
+			alike++
+		} else if p != nil && (best == nil || p.score > best.score) {
+			best, alike = p, 1
 		}
 	}
 	if best == nil {
 		return fail(src.Name, 0, fmt.Sprintf("no headings of soil tests in its first %d lines", maxTop), "a line with headings such as Sample ID, pH, P ppm", "write a sheet map by hand, with headings = and the number of the line")
 	}
-	best.only = len(sheets) == 1
+	best.only = len(sheets) == 1 || alike > 1
 	out := best.propose()
 	if !slices.ContainsFunc(best.columns, func(c probed) bool { return c.measured }) && !best.long() {
 		return fail(best.name, best.line, "headings of soil tests, but no figures below them", "a row for each sample", "")
@@ -85,7 +88,7 @@ type probe struct {
 	turnedOver bool
 	deep       int // rows of headings
 	merged     bool
-	only       bool // the file has no other sheet
+	only       bool // no sheet need be named
 	score      int
 	columns    []probed
 	role       map[string]int // column of each field
@@ -139,7 +142,7 @@ func (r *reader) likeliest(g *grid, known map[string]probed) (best *probe) {
 					continue
 				}
 				p := &probe{r: r, deep: deep, merged: m.merged}
-				p.read(g.joined(m, i, i+deep), known)
+				p.read(g.joined(m, i, i+deep), g.rows[i+deep-1], known)
 				p.score -= deep - 1 // a line more must tell more
 				if i+deep < len(g.rows) {
 					p.score -= p.units(g.rows[i+deep])
@@ -172,15 +175,25 @@ func mostlyFigures(cells []string) bool {
 	return 2*figures >= filled
 }
 
-// read understands each heading and scores them together.
-func (p *probe) read(head []string, known map[string]probed) {
+// read understands each heading and scores them together. lower is the lowest of
+// the rows that were joined.
+func (p *probe) read(head, lower []string, known map[string]probed) {
 	p.role = map[string]int{}
-	measured, last := 0, ""
-	for i, h := range head {
+	look := func(h string) probed {
 		c, met := known[h]
 		if !met {
 			c = understand(h)
 			known[h] = c
+		}
+		return c
+	}
+	measured, last := 0, ""
+	for i, h := range head {
+		c := look(h)
+		if p.merged && c.measured && !c.clear() && i < len(lower) { // what stands to the left of a heading may not belong to it
+			if own := look(lower[i]); own.measured && own.clear() {
+				c.of = own.of
+			}
 		}
 		if c.measured && c.heading == last { // values and their ratings under one merged heading
 			c = probed{heading: h, why: "the same heading again"}
@@ -238,6 +251,9 @@ func (p *probe) units(row []string) (n int) {
 	}
 	return n
 }
+
+// clear reports whether nothing in the heading but unit or method stays open.
+func (c *probed) clear() bool { return len(questions(c.of))+len(c.of.Rest) == 0 }
 
 // understand reads one heading.
 func understand(h string) probed {

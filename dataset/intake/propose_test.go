@@ -92,9 +92,9 @@ lab = "?"
 	}
 	if d := cmp.Diff([]string{
 		"1 Lab No. [1041] report|", "2 Sample ID [BARN] bed|", "3 Soil pH 1:1 [6.4] pH water 1:1|", "4 OM LOI % [4.6] OM % LOI|",
-		"5 Phosphorus M3 ppm [118 VH] ? ppm Mehlich-3|P or P2O5?", "6 K M3 ppm [310] K ppm Mehlich-3|", "7 P rating [VH] |left out: a rating",
-		"8 lbs N/A [14] ? lb/acre|N: nitrate-N, ammonium-N or total N?", "9 Lime T/A [0] advice: Lime ton/acre|", "10 Grower [Ann] |left out: grower",
-		`11 Magnesum ppm [190] ? ppm|what was measured? "Magnesum": is it magnesium? Magnesum: not understood`, "12 Weather [dry] |left out: no figures below it",
+		"5 Phosphorus M3 ppm [118 VH] ? ppm Mehlich-3|P or P2O5?", "6 K M3 ppm [310] K ppm Mehlich-3|", "7 P rating [VH] |a rating",
+		"8 lbs N/A [14] ? lb/acre|N: nitrate-N, ammonium-N or total N?", "9 Lime T/A [0] advice: Lime ton/acre|", "10 Grower [Ann] |grower",
+		`11 Magnesum ppm [190] ? ppm|what was measured? "Magnesum": is it magnesium? Magnesum: not understood`, "12 Weather [dry] |no figures below it",
 	}, got); d != "" {
 		t.Error(d)
 	}
@@ -219,6 +219,26 @@ func TestProposalForms(t *testing.T) {
 	}
 }
 
+// Rows of ratings and of means between the samples are passed over.
+func TestProposalSkips(t *testing.T) {
+	src := Source{"x.csv", []byte("Analysis,Unit,Barn,,Hill,,Mean\n,,Result,Rating,Result,Rating,Result\nBed,,Barn,,Hill,,Mean\npH,,6.4,ok,5.9,low,6.1\nK,ppm,310,VH,190,H,250\n")}
+	p, err := Propose(src, Options{Today: today, Beds: []string{"Barn", "Hill"}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !strings.Contains(p.Map, `skip = [{column = "Analysis", is = ["Rating"]}, {column = "Analysis Unit", is = ["Mean"]}] # ratings, no samples`) {
+		t.Error(p.Map)
+	}
+	m, err := ParseMap("m.toml", []byte(strings.NewReplacer(`lab = "?"`, `lab = "L"`, `date = "?"`, `date = "2026-10-28"`, `depth = "?"`, `depth = "0-6 in"`, `method = ["?"]`, `method = "M3"`).Replace(p.Map)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	res, err := Read([]Source{src}, Options{Map: m, Grower: "Ann", Today: today})
+	if err != nil || len(res.Records.SoilTests) != 4 {
+		t.Errorf("%v, %d values, want 4", err, len(res.Records.SoilTests))
+	}
+}
+
 func TestNoProposal(t *testing.T) {
 	for _, x := range []struct{ text, want string }{
 		{"a,b\n1,2\n", "x.csv: no headings of soil tests in its first 40 lines: expected a line with headings such as Sample ID, pH, P ppm: write a sheet map by hand, with headings = and the number of the line"},
@@ -249,4 +269,39 @@ func FuzzPropose(f *testing.F) {
 			t.Fatalf("%d questions, said %d:\n%s", n, p.Open, p.Map)
 		}
 	})
+}
+
+// TestProposalSigns holds what single signs in a sheet lead to.
+func TestProposalSigns(t *testing.T) {
+	for _, x := range []struct {
+		name, file, sheet string
+		opt               Options
+		want              []string // lines of the map
+	}{
+		{"days show their order", "x.csv", "Bed,Date,pH,K ppm\nA,10/11/2026,6,1\nB,13/11/2026,6,1\n", Options{}, []string{`dates = "DMY" # as 13/11/2026 shows`, `date = {column = "Date"}`}},
+		{"days that do not", "x.csv", "Bed,Date,pH,K ppm\nA,10/11/2026,6,1\n", Options{}, []string{`dates = "?" # 10/11/2026: MDY or DMY?`}},
+		{"days that disagree", "x.csv", "Bed,Date,pH,K ppm\nA,13/11/2026,6,1\nB,11/13/2026,6,1\n", Options{Dates: "MDY"}, []string{`dates = "?" # 13/11/2026 and 11/13/2026 disagree`}},
+		{"months by name, times", "x.csv", "Bed,Date,pH,K ppm\nA,28-Oct-26 14:05,6,1\n", Options{}, []string{"century = 2000 # of years such as 28-Oct-26", `date = {column = "Date", match = '^(\S+)'}`}},
+		{"a day in the name", "lab 2026-10-28.csv", "Bed,pH,K ppm\nA,6,1\n", Options{}, []string{`date = "?" # perhaps {name_of = "file", match = '\d{4}-\d\d-\d\d'}: 2026-10-28`}},
+		{"another day", "x.csv", "Bed,Received,pH,K ppm\nA,Thursday,6,1\n", Options{}, []string{`date = "?" # day of sampling; "Received" is another day`}},
+		{"a column of labs", "x.csv", "Bed,Lab,pH,P\nA,Lab A,6,1\n", Options{Labs: labs()}, []string{`lab = {column = "Lab"}`, `"P" = true`}},
+		{"a lab above", "x.csv", "Tested by: Lab A,,\nBed,pH,P\nA,6,1\n", Options{Labs: labs()}, []string{`lab = {after = "Tested by:"}`, `"P" = true`}},
+		{"a depth above", "x.csv", "Depth:,0-8 in,\nBed,pH,P\nA,6,1\n", Options{}, []string{`depth = {after = "Depth:"}`}},
+		{"depths in figures", "x.csv", "Bed,Layer,Depth,pH,K ppm\nA,0-6,0-6 in,6,1\n", Options{}, []string{`depth = {column = "Depth"}`}},
+		{"names with quotes", "x.csv", "\"My \"\"bed\"\"\",Date,\"P, \\M3 ppm\",K ppm M3\nA,2026-10-28,6,1\n", Options{}, []string{`bed = "?" # perhaps {column = 'My "bed"'}: A`, `'P, \M3 ppm' = true`}},
+		{"a short name", "x.csv", "No,Date,pH,K ppm\nA,2026-10-28,6,1\n", Options{}, []string{`bed = "?" # perhaps {column = "No"}: A`}},
+		{"a number for a name", "x.csv", "No,Date,pH,K ppm\n1,2026-10-28,6,1\n", Options{Beds: []string{"1"}}, []string{`bed = {column = "No"}`}},
+	} {
+		x.opt.Today = today
+		p, err := Propose(Source{x.file, []byte(x.sheet)}, x.opt)
+		if err != nil {
+			t.Fatal(err)
+		}
+		lines := strings.Split(p.Map, "\n")
+		for _, w := range x.want {
+			if !slices.Contains(lines, w) {
+				t.Errorf("%s: no line\n%s\nin\n%s", x.name, w, p.Map)
+			}
+		}
+	}
 }

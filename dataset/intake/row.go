@@ -90,6 +90,9 @@ func (r *row) text(field string) string {
 		return w
 	}
 	w := strings.Clone(c.text)
+	if len(w) > 1 && w[0] == '\'' && strings.IndexByte("=+-@", w[1]) >= 0 {
+		w = w[1:] // our own exports keep spreadsheets from running a text as a formula
+	}
 	if strings.IndexFunc(w, func(x rune) bool { return x < ' ' || x == 0x7f }) >= 0 {
 		w = strings.Join(strings.Fields(w), " ") // line ends and tabs inside a cell
 		if strings.IndexFunc(w, func(x rune) bool { return x < ' ' || x == 0x7f }) >= 0 {

@@ -501,16 +501,16 @@ func (r *reader) throughMap(g *grid, alone bool) {
 		if cells == nil {
 			break
 		}
-		if !m.hash && strings.HasPrefix(cells[0], "#") {
-			hashed = append(hashed, line)
-			continue
-		}
 		if start, over := m.over(cells, line, end); over {
 			r.note("%s: read as far as line %d, %s", g.name, line, start)
 			break
 		}
 		end = line + lineEnds(cells)
-		if b.section(cells, line) || slices.Equal(cells, g.lastHead) {
+		if !m.hash && strings.HasPrefix(cells[0], "#") {
+			hashed = append(hashed, line)
+			continue
+		}
+		if g.turned == nil && b.section(cells, line) || slices.Equal(cells, g.lastHead) {
 			sections++
 			continue
 		}

@@ -487,3 +487,149 @@ func BenchmarkReadWide(b *testing.B) {
 		}
 	}
 }
+
+// Columns of water, leaf and material reports, and of advice, read as a name and
+// a unit.
+func TestOtherTablesWide(t *testing.T) {
+	read := func(text, sheet string) (Result, error) {
+		t.Helper()
+		m, err := ParseMap("m.toml", []byte("format = 1\n[[rows]]\n"+text))
+		if err != nil {
+			return Result{}, err
+		}
+		return Read([]Source{{"x.csv", []byte(sheet)}}, Options{Map: m, Grower: "Ann", Today: today})
+	}
+	var got []string
+	res, err := read("table = \"water_tests\"\ncolumns = [\"pH\", \"alkalinity (ppm)\", \"Nitrate = NO3-N mg/L\", \"Sodium\"]\n[rows.set]\nwater = \"well\"\ndate = {column = \"Day\"}\nunit = \"mg/L\"\n",
+		"Day,pH,alkalinity (ppm),Nitrate,Sodium\n2026-05-04,7.1,210,6.2,12\n")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, w := range res.Records.WaterTests {
+		got = append(got, fmt.Sprintf("%s %s %g %s", w.Water, w.Analyte, w.Value, w.Unit))
+	}
+	if res, err = read("table = \"leaf_tests\"\n[rows.set]\nbed = {column = \"Bed\"}\ndate = \"2026-07-20\"\n[rows.columns]\n\"N %\" = true\nBoron = \"B ppm\"\n", "Bed,N %,Boron\nBarn,4.8,38\n"); err != nil {
+		t.Fatal(err)
+	}
+	for _, l := range res.Records.LeafTests {
+		got = append(got, fmt.Sprintf("%s %s %g %s", l.Bed, l.Analyte, l.Value, l.Unit))
+	}
+	if res, err = read("table = \"materials\"\ncolumns = [\"moisture %\", \"P2O5 %\", \"Density = density lb/cu yd\", \"C:N\"]\n[rows.set]\nmaterial = {column = \"Heap\"}\nkind = \"compost\"\nbasis = \"as-is\"\n",
+		"Heap,moisture %,P2O5 %,Density,C:N\nyard,48,0.8,950,14\n"); err != nil {
+		t.Fatal(err)
+	}
+	for _, m := range res.Records.Materials {
+		got = append(got, fmt.Sprintf("%s %s %.4g %s", m.Material, m.Component, m.Value, m.Unit))
+	}
+	if want := []string{"well pH 7.1 pH", "well alkalinity 210 mg/L", "well NO3-N 6.2 mg/L", "well Na 12 mg/L", "Barn N 48000 mg/kg", "Barn B 38 mg/kg",
+		"yard moisture 48 %", "yard P 0.3491 %", "yard density 563.6 kg/m3", "yard C:N 14 "}; !slices.Equal(got, want) {
+		t.Errorf("got  %q\nwant %q", got, want)
+	}
+	for _, x := range []struct{ text, sheet, want string }{
+		{"table = \"water_tests\"\ncolumns = [\"flow gal\"]\n[rows.set]\nwater = \"well\"\ndate = \"2026-05-04\"\n", "", `m.toml:4: key rows.columns: "flow gal": analyte "flow gal": not known for water`},
+		{"table = \"leaf_tests\"\ncolumns = [\"N\"]\n[rows.set]\nbed = \"A\"\ndate = \"2026-05-04\"\n", "N\n4\n", `x.csv:2: column N: 4 has no unit: expected the unit of N on line 4 of m.toml: write it there, as "N ppm"; or unit = "ppm" under [rows.set] for all; or units in the profile of the lab in book.toml`},
+		{"table = \"advice\"\ncolumns = [\"\"]\n[rows.set]\nbed = \"A\"\ndate = \"2026-05-04\"\n", "", `m.toml:4: key rows.columns: "": an empty text: expected "lime ton/acre"`},
+		{"table = \"tillage\"\ncolumns = [\"N\"]\n[rows.set]\nbed = \"A\"\ndate = \"2026-05-04\"\ntool = \"hoe\"\n", "", `m.toml:4: key rows.columns: measured columns in tillage: expected soil_tests, water_tests, leaf_tests, materials or advice: set its fields under [rows.set]`},
+		{"table = \"soil_tests\"\ncolumns = 5\n[rows.set]\nbed = \"A\"\ndate = \"2026-05-04\"\nanalyte = \"P\"\nvalue = \"1\"\n", "", `m.toml:4: key rows.columns: a single value: expected a list of headings, or [rows.columns] with a line for each: "P (M3)" = "P ppm Mehlich-3"`},
+		{"table = \"soil_tests\"\n[rows.set]\nbed = \"A\"\ndate = \"2026-05-04\"\n[rows.columns]\nP = false\nK = 5\n", "", "m.toml:8: key rows.columns.P: false: expected what the column means, or true where its heading says it all: leave the line out\nm.toml:9: key rows.columns.K: neither a text nor true: expected what the column means, as \"P ppm Mehlich-3\""},
+		{"table = \"soil_tests\"\ncolumns = [\"P ppm\"]\n[rows.set]\nbed = \"A\"\ndate = \"2026-05-04\"\n[rows.names]\nP = 5\n", "", "m.toml:8: key rows.names: beside measured columns, or without analyte under [rows.set]: expected a sheet with a column of names and one of values: analyte = {column = \"...\"} under [rows.set]\nm.toml:9: key rows.names.P: neither a text nor false: expected what the name means, as \"P Mehlich-3\", or false to leave its rows out"},
+	} {
+		if _, err := read(x.text, x.sheet); fmt.Sprint(err) != x.want {
+			t.Errorf("got\n%v\nwant\n%s", err, x.want)
+		}
+	}
+}
+
+// TestShapeKeys reads one sheet in the ways its shape can be told.
+func TestShapeKeys(t *testing.T) {
+	const rest = "[[rows]]\ntable = \"soil_tests\"\ncolumns = [\"P ppm\"]\n[rows.set]\nbed = {column = \"Bed\"}\ndate = {cell = \"b1\"}\n"
+	const sheet = "Sampled,2026-10-28\nBed,Bed\nBed,P ppm\nA,1\n#B,2\n\nC,3\n"
+	for _, x := range []struct{ top, sheet, want string }{
+		{"", sheet, "A 1, C 3"},
+		{"comments = false", sheet, "A 1, #B 2, C 3"},
+		{`until = ""`, sheet, "A 1"},
+		{`until = ["x", "c"]`, sheet, "A 1"},
+		{"headings = 3", sheet, "A 1, C 3"},
+		{"headings = 6", sheet, "x.csv:6: an empty line or none: expected the headings, as headings of m.toml says"},
+		{`headings_with = ["bed", "P PPM"]`, sheet, "A 1, C 3"},
+		{`headings_with = "Plot"`, sheet, "x.csv: no line that holds Plot: expected the headings that headings_with of m.toml names, in the first 200 lines"},
+		{`skip = [{column = "Bed", match = '^C'}, {column = 2, not = ["1", "2"]}]`, sheet, "A 1"},
+		{"headings = [3, 4]\nheading_rows = 2", sheet, "m.toml:2: key headings: beside headings_with or heading_rows: expected the lines, or how to find them: take one out"},
+		{"", "Sampled,2026-10-28\nBed,P ppm\n#A,1\n", "x.csv: headings but no rows (1 line with # passed over): expected a row for each record below line 2: fill in the sheet"},
+		{"", "Sampled,2026-10-28\nBed,P ppm,Q\nA,1\nB,2,,\n", "A 1, B 2"}, // cells missing or empty at the end
+		{"", "", "x.csv: an empty file: expected a line of headings and rows below it"},
+		{"turn = true", strings.Repeat("a,b\n", 1001), "x.csv:1001: a sheet too long to turn: expected at most 1000 lines, one for each column of the turned sheet"},
+	} {
+		m, err := ParseMap("m.toml", []byte("format = 1\n"+x.top+"\n"+rest))
+		var res Result
+		if err == nil {
+			res, err = Read([]Source{{"x.csv", []byte(x.sheet)}}, Options{Map: m, Grower: "Ann", Today: today})
+		}
+		got := fmt.Sprint(err)
+		if err == nil {
+			var values []string
+			for _, s := range res.Records.SoilTests {
+				values = append(values, fmt.Sprintf("%s %g", s.Bed, s.Value))
+			}
+			got = strings.Join(values, ", ")
+		}
+		if got != x.want {
+			t.Errorf("%s:\ngot  %s\nwant %s", x.top, got, x.want)
+		}
+	}
+}
+
+// A cell merged over several lines is an empty cell below the first where the
+// map lets it be carried down; elsewhere it is refused.
+func TestMergedDown(t *testing.T) {
+	data := bookWith(t, []string{"Results"}, func(f *excelize.File) {
+		setRows(t, f, "Results", []any{"Bed", "Depth", "P ppm"}, []any{"Barn", "0-6 in", 118}, []any{nil, "6-12 in", 64}, []any{"Hill", "0-6 in", 22})
+		must(t, f.MergeCell("Results", "A2", "A3"))
+	})
+	for _, x := range []struct{ bed, want string }{
+		{`{column = "Bed", down = true}`, "Barn 118, Barn 64, Hill 22"},
+		{`{column = "Bed"}`, "r.xlsx/Results:2: column Bed: A2:A3 are merged: expected one value in each: unmerge and fill in"},
+	} {
+		m, err := ParseMap("m.toml", []byte("format = 1\n[[rows]]\ntable = \"soil_tests\"\ncolumns = [\"P ppm\"]\n[rows.set]\ndate = \"2026-10-28\"\ndepth = {column = \"Depth\"}\nbed = "+x.bed+"\n"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		res, err := Read([]Source{{"r.xlsx", data}}, Options{Map: m, Grower: "Ann", Today: today})
+		got := fmt.Sprint(err)
+		if err == nil {
+			var values []string
+			for _, s := range res.Records.SoilTests {
+				values = append(values, fmt.Sprintf("%s %g", s.Bed, s.Value))
+			}
+			got = strings.Join(values, ", ")
+		}
+		if got != x.want {
+			t.Errorf("got  %s\nwant %s", got, x.want)
+		}
+	}
+}
+
+// What many columns and rows are passed over with is told briefly.
+func TestBriefNotes(t *testing.T) {
+	m, err := ParseMap("m.toml", []byte("format = 1\n[[rows]]\ntable = \"soil_tests\"\ncolumns = [\"P ppm\"]\n[rows.set]\nbed = {column = \"Bed\"}\ndate = \"2026-10-28\"\ndepth = {column = \"c0\", match = '^(\\d+)$', unit = \"in\"}\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	head, row := "Bed,P ppm", "A,"
+	for i := range 30 {
+		head, row = head+fmt.Sprintf(",c%d", i), row+",x"
+	}
+	res, err := Read([]Source{{"x.csv", []byte(head + "\n" + strings.Repeat(row+"\n", 12) + strings.Replace(row, "A,", "A,5", 1) + "\n")}}, Options{Map: m, Grower: "Ann", Today: today})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{
+		"x.csv: columns that m.toml does not read: c1, c2, c3, c4, c5, c6, c7, c8, c9, c10, c11, c12, c13, c14, c15, c16, c17, c18, c19, c20 and 9 more",
+		"x.csv: 12 rows without a value that m.toml reads: lines 2, 3, 4, 5, 6, 7, 8, 9, 10, 11 ...",
+		"x.csv: depth left empty, since match on line 8 of m.toml does not fit: rows: 13",
+	} {
+		if !slices.Contains(res.Notes, want) {
+			t.Errorf("no note %q in\n%s", want, strings.Join(res.Notes, "\n"))
+		}
+	}
+}
