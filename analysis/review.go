@@ -370,6 +370,10 @@ func (b *bedWork) review(season int) BedReview {
 				Reported{Value: l.ReportedValue, Unit: l.ReportedUnit}, refOf(l.Source)})
 		}
 	}
+	slices.SortStableFunc(out.Leaf, func(x, y LeafTest) int { // as a leaf report lists them
+		at := func(l LeafTest) int { return strings.Index("N,P,K,Ca,Mg,S,B,Zn,Mn,Fe,Cu,", l.Analyte+",") }
+		return cmp.Or(cmp.Compare(x.Date, y.Date), strings.Compare(x.Lab, y.Lab), strings.Compare(x.Part, y.Part), cmp.Compare(at(x), at(y)))
+	})
 	for i := range h.Advice {
 		if a := &h.Advice[i]; a.Date <= b.asOf {
 			out.Advice = append(out.Advice, Advice{a.Date, a.Lab, a.Item, a.Amount, a.Unit, a.Text, refOf(a.Source)})
