@@ -122,7 +122,7 @@ func Shown(l *Level, to string, at Place) (c Converted, refused string) {
 		return c, "the report does not say whether P was read by ICP or by colour, which differ"
 	case len(pair) == 0:
 		return c, fmt.Sprintf("no line from %s to %s that holds outside its own region was found in print", l.Method, to)
-	case at.Region == "":
+	case len(here) == 0 && at.Region == "":
 		return c, "the region is not declared, and every line holds for its own"
 	case len(here) == 0:
 		return c, fmt.Sprintf("the published lines were made in %s", regionsOf(pair))

@@ -22,14 +22,16 @@ type LeadScreen struct {
 	Doubts []int  `json:"doubts,omitempty"`
 }
 
-// screenLead looks for lead in tests of the worked layer of any age, timing and
-// method; nil where none is above its level. Only a digest measures all lead:
-// whatever an extract gives is a screen.
+// screenLead looks for lead in tests of the worked layer of any age, timing,
+// method and unit; nil where none is above its level. Only a digest measures all
+// lead: whatever an extract gives is a screen. A figure by volume is held to the
+// levels by weight: soil seldom weighs so little or so much that it would matter
+// here.
 func (b *bedWork) screenLead(levels []Level) *LeadScreen {
 	var total, extract *Level
 	for i := range levels {
 		l := &levels[i]
-		if l.Analyte != "Pb" || !l.Top() || l.Qualifier == "<" || l.Estimate.Unit != "mg/kg" {
+		if l.Analyte != "Pb" || !l.Top() || l.Qualifier == "<" {
 			continue
 		}
 		at := &extract
@@ -40,11 +42,17 @@ func (b *bedWork) screenLead(levels []Level) *LeadScreen {
 			*at = l
 		}
 	}
+	volume := func(l *Level) string {
+		if l.Estimate.Unit == "mg/kg" {
+			return ""
+		}
+		return " (by volume: ask the lab for mg/kg)"
+	}
 	switch {
 	case total != nil && total.Estimate.Value >= leadTotal:
-		return &LeadScreen{true, fmt.Sprintf("LEAD: %s of %s in all, %d or more: stop, keep dust and children away, and ask your health department and extension before you work this bed", total.show(b.us), total.when(), leadTotal), total.Reported[0].Row, total.Doubts}
+		return &LeadScreen{true, fmt.Sprintf("LEAD: %s of %s in all, %d or more%s: stop, keep dust and children away, and ask your health department and extension before you work this bed", total.show(b.us), total.when(), leadTotal, volume(total)), total.Reported[0].Row, total.Doubts}
 	case extract != nil && extract.Estimate.Value >= leadExtract:
-		return &LeadScreen{false, fmt.Sprintf("LEAD: %s of %s, not known to be of all lead, is above the usual %d of an extract: ask the lab for total lead, and keep dust down until you know", extract.show(b.us), extract.when(), leadExtract), extract.Reported[0].Row, extract.Doubts}
+		return &LeadScreen{false, fmt.Sprintf("LEAD: %s of %s, not known to be of all lead, is above the usual %d of an extract%s: ask the lab for total lead, and keep dust down until you know", extract.show(b.us), extract.when(), leadExtract, volume(extract)), extract.Reported[0].Row, extract.Doubts}
 	}
 	return nil
 }

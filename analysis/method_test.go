@@ -135,6 +135,7 @@ func TestConversions(t *testing.T) {
 		{"Hamel/total-lead-from-modified-Morgan", "Pb", "modified Morgan", "total digest", 50, Place{Region: "Delaware"}, 299, 0.5},
 		{"ConyersDavey1988/water-to-CaCl2", "pH", "water 1:1", "CaCl2", 6.9, Place{Region: "Ohio"}, 6.345, 0.001},
 		{"ConyersDavey1988/water-to-CaCl2-acid", "pH", "water", "CaCl2", 6.0, Place{Region: "Ohio"}, 5.40, 0.001},
+		{"ConyersDavey1988/tied-to-no-place", "pH", "water", "CaCl2", 6.0, Place{}, 5.40, 0.001},
 	} {
 		t.Run(c.source, func(t *testing.T) {
 			l := level(c.analyte, c.from, c.v)

@@ -1,6 +1,7 @@
 package analysis
 
 import (
+	"carryover/dataset"
 	"errors"
 	"math"
 	"testing"
@@ -112,6 +113,7 @@ func TestSalts(t *testing.T) {
 }
 
 func TestLeadScreen(t *testing.T) {
+	volume := func(t *dataset.SoilTest) { t.Unit, t.Basis = "mg/dm3", "volume" }
 	for _, c := range []struct {
 		method string
 		v      float64
@@ -122,6 +124,7 @@ func TestLeadScreen(t *testing.T) {
 		{"total digest", 199, nil, false, ""}, {"total digest", 200, nil, true, "health department"}, {"Mehlich-3", 21, nil, false, ""},
 		{"Mehlich-3", 22, nil, false, "ask the lab for total lead"}, {"", 300, nil, false, "ask the lab for total lead"},
 		{"total digest", 300, []option{below}, false, ""}, {"total digest", 300, []option{above}, true, "health department"},
+		{"total digest", 450, []option{volume}, true, "by volume: ask the lab for mg/kg"}, {"Mehlich-3", 450, []option{volume}, false, "by volume: ask the lab for mg/kg"},
 	} {
 		var b book
 		b.test("1", "2019-07-20", "Pb", c.v, append(c.o, method(c.method))...)

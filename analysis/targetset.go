@@ -209,9 +209,11 @@ func ChooseTargets(lab, state string) (sets []TargetSet, note string) {
 		}
 		sets = append(sets, s)
 	}
-	slices.SortStableFunc(sets, func(x, y TargetSet) int {
-		return slices.IndexFunc(TargetSets(), func(s TargetSet) bool { return s.ID == x.ID }) - slices.IndexFunc(TargetSets(), func(s TargetSet) bool { return s.ID == y.ID })
-	})
+	order := map[string]int{}
+	for i, s := range TargetSets() {
+		order[s.ID] = i
+	}
+	slices.SortStableFunc(sets, func(x, y TargetSet) int { return order[x.ID] - order[y.ID] })
 	where := strings.TrimSpace(strings.Join(slices.DeleteFunc([]string{place, lab}, func(s string) bool { return s == "" }), ", "))
 	switch {
 	case where == "":

@@ -142,7 +142,7 @@ func take(book *dataset.Book, src []intake.Source, o intake.Options, b dataset.B
 		fmt.Fprintln(stdout, fill(plain(l.String()), "    ", width(stdout)))
 	}
 	for _, n := range in.Notes {
-		fmt.Fprintln(stderr, "note: "+n)
+		fmt.Fprintln(stderr, "note: "+plain(n))
 	}
 	b.Records, b.Claims, b.Program = &in.Records, in.Claims, "carryover "+programVersion()
 	if b.Now.IsZero() {
@@ -162,6 +162,9 @@ func take(book *dataset.Book, src []intake.Source, o intake.Options, b dataset.B
 	showBatch(stdout, stderr, done, in.Collapsed, dry)
 	return nil
 }
+
+// maxChanges is how many corrected rows are listed; the rest are counted.
+const maxChanges = 50
 
 // showBatch says what a commit did, or would do.
 func showBatch(stdout, stderr io.Writer, done dataset.Result, collapsed int, dry bool) {
@@ -185,10 +188,11 @@ func showBatch(stdout, stderr io.Writer, done dataset.Result, collapsed int, dry
 	}
 	if corrected > 0 {
 		fmt.Fprintf(stdout, "%s corrected; what it was stays in history:\n", plural(corrected, "row"))
-		for _, c := range done.Changes {
+		shown := done.Changes[:min(len(done.Changes), maxChanges)]
+		for _, c := range shown {
 			fmt.Fprintln(stdout, "  "+fill(plain(fmt.Sprintf("%s: %s (was %s)", c.Subject, c.Differs(), c.There.Address())), "    ", width(stdout)))
 		}
-		if n := corrected - len(done.Changes); n > 0 {
+		if n := corrected - len(shown); n > 0 {
 			fmt.Fprintf(stdout, "  and %d more\n", n)
 		}
 	}

@@ -54,13 +54,17 @@ func run(args []string, stdout, stderr io.Writer) int {
 	}
 	var faults *intake.Faults
 	if errors.As(err, &faults) {
-		fmt.Fprintln(stderr, err)
+		for line := range strings.Lines(err.Error()) { // headings and names come from files
+			fmt.Fprintln(stderr, plain(line))
+		}
 		fmt.Fprintln(stderr, "nothing was taken in: mend the above and import again")
 		if faults.Unknown {
 			fmt.Fprintln(stderr, "hint: a lab's own sheet needs a sheet map: carryover import --propose lab.toml FILE drafts one")
 		}
 	} else {
-		fmt.Fprintln(stderr, "carryover: "+err.Error())
+		for line := range strings.Lines("carryover: " + err.Error()) {
+			fmt.Fprintln(stderr, plain(line))
+		}
 	}
 	var usage usageError
 	switch {

@@ -343,6 +343,27 @@ func longNames(t testing.TB) string {
 	return dir
 }
 
+// Nothing that a file or a flag says reaches the terminal as a command to it, or
+// makes a book that cannot be read.
+func TestControlCharacters(t *testing.T) {
+	dir := t.TempDir()
+	book := filepath.Join(dir, "patch")
+	if code, _, note := call("new", book, "--lab", "Lab\x01X", "--state", "OH"); code != exitUsage || !strings.Contains(note, "expected a name on one line") {
+		t.Errorf("--lab with a control character: exit code %d, %s", code, note)
+	}
+	if _, err := os.Stat(book); err == nil {
+		t.Error("a book was made")
+	}
+	must(t, "new", book)
+	file := filepath.Join(dir, "soil_tests.csv")
+	if err := os.WriteFile(file, []byte("bed,date,\x1b[31mEVIL\nA,2024-04-20,1\n"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if _, _, note := call("import", "--book", book, file); !strings.Contains(note, "EVIL") || strings.Contains(note, "\x1b") {
+		t.Errorf("%q", note)
+	}
+}
+
 // The same book gives the same bytes, in every form.
 func TestSameBytes(t *testing.T) {
 	demo := demoFolder(t)

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"strings"
+	"unicode"
 
 	"github.com/spf13/cobra"
 
@@ -36,6 +38,11 @@ book says where each level is wanted; it is yours to change.`,
 			}
 			if cmd.Flags().Changed("elevation") {
 				o.Elevation = &elevation
+			}
+			for _, x := range [...][2]string{{"lab", lab}, {"state", state}} {
+				if strings.ContainsFunc(x[1], unicode.IsControl) {
+					return usagef("--%s %q: expected a name on one line", x[0], x[1])
+				}
 			}
 			var note string
 			o.TargetsTOML, note = chosenTargets(lab, state)
@@ -75,6 +82,10 @@ func makeBook(dir string, o dataset.Options) (*dataset.Book, error) {
 	if o.TargetsTOML == "" {
 		o.TargetsTOML = analysis.DefaultTargets()
 	}
+	workbook, err := intake.Workbook(o.Units, nil) // first: nothing is made if it cannot be
+	if err != nil {
+		return nil, err
+	}
 	book, err := dataset.Create(dir, o)
 	if err != nil {
 		return nil, err
@@ -87,10 +98,6 @@ func makeBook(dir string, o dataset.Options) (*dataset.Book, error) {
 		if err := dataset.WriteFile(filepath.Join(sheets, t.Name), t.Data); err != nil {
 			return nil, err
 		}
-	}
-	workbook, err := intake.Workbook(o.Units, nil)
-	if err != nil {
-		return nil, err
 	}
 	return book, dataset.WriteFile(filepath.Join(book.Dir, workbookName), workbook)
 }
