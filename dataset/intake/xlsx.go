@@ -424,6 +424,10 @@ func formOf(code string) cellForm {
 			i = len(code) // other sections are for other signs
 		case code[i] == '%':
 			percent = true
+		case len(code) >= i+5 && strings.EqualFold(code[i:i+5], "AM/PM"):
+			clock, n = true, 5
+		case len(code) >= i+3 && strings.EqualFold(code[i:i+3], "A/P"):
+			clock, n = true, 3
 		case c == 'y' || c == 'm' || c == 'd' || c == 'h' || c == 's':
 			for i+n < len(code) && code[i+n]|0x20 == c {
 				n++
@@ -525,8 +529,26 @@ func (x *xlsx) survey(part string) (*xlsxTable, error) {
 		}
 	}
 	slices.SortStableFunc(t.merged, func(a, b span) int { return cmp.Compare(a.top, b.top) })
+	if name := overlapping(t.merged); name != "" {
+		return nil, beyond("merged ranges that overlap, such as "+name, "a workbook as a spreadsheet program saves it")
+	}
 	t.window, t.tail = nil, nil
 	return t, nil
+}
+
+// overlapping names a merged range that lies over another, which no program
+// writes: each row would have to walk them all. The ranges are ordered by their
+// first row.
+func overlapping(merged []span) string {
+	var active []span // no more than there are columns, since none overlap
+	for _, m := range merged {
+		active = slices.DeleteFunc(active, func(a span) bool { return a.bottom < m.top })
+		if slices.ContainsFunc(active, func(a span) bool { return a.left <= m.right && m.left <= a.right }) {
+			return m.name
+		}
+		active = append(active, m)
+	}
+	return ""
 }
 
 // Write looks at the next bytes of the part.

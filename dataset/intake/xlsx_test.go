@@ -476,7 +476,7 @@ func TestFormOf(t *testing.T) {
 		"yyyy-mm-dd hh:mm": asTime, "m/d/yy h:mm AM/PM": asTime, "yyyy-mm-dd;hh:mm": asDay,
 		"mmm-yy": asMonth, "yyyy/mm": asMonth, "mmmm yyyy": asMonth, "yyyy": asYear,
 		"d-mmm": asDayOnly, "m/d": asDayOnly, "mmmm": asDayOnly, "dd.mm.": asDayOnly,
-		"h:mm": asClock, "mm:ss": asClock, "[h]:mm:ss": asClock, "[mm]:ss.0": asClock, "mm:ss.0": asClock,
+		"h:mm": asClock, "h:mm AM/PM": asClock, "h:mm:ss a/p": asClock, "d/m/yyyy h:mm AM/PM": asTime, "mm:ss": asClock, "[h]:mm:ss": asClock, "[mm]:ss.0": asClock, "mm:ss.0": asClock,
 	} {
 		if got := formOf(code); got != want {
 			t.Errorf("%s: %d, want %d", code, got, want)
@@ -622,6 +622,32 @@ date = {column = "Sampled"}
 	} {
 		if _, err := Read([]Source{{"lab.xlsx", make(merge)}}, Options{Grower: "Ann", Today: today, Map: m}); err == nil || err.Error() != want {
 			t.Errorf("%s:\n got %v\nwant %s", merge, err, want)
+		}
+	}
+}
+
+// Ranges that lie over each other would be walked anew for each row.
+func TestOverlappingMerges(t *testing.T) {
+	spans := func(refs ...string) (out []span) {
+		for _, r := range refs {
+			m, ok := spanOf(r)
+			if !ok {
+				t.Fatal(r)
+			}
+			out = append(out, m)
+		}
+		return out
+	}
+	for _, c := range []struct {
+		refs []string
+		want string
+	}{
+		{[]string{"A1:B2", "C1:D9", "A3:B4"}, ""},
+		{[]string{"A1:B2", "B2:C3"}, "B2:C3"},
+		{[]string{"A1:A9", "B1:B9", "A9:A10"}, "A9:A10"},
+	} {
+		if got := overlapping(spans(c.refs...)); got != c.want {
+			t.Errorf("%v: %q, want %q", c.refs, got, c.want)
 		}
 	}
 }
