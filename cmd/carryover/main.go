@@ -117,7 +117,7 @@ Start with:   carryover demo          an invented patch, to look around
 		}
 	}
 	add(groupMain, newDemo(), newNew(), newEnter(), newImport(), newCheck(), newReview(), newChart(), newExport())
-	add(groupMore, newBatches(), newUndo(), newVerify())
+	add(groupMore, newAccount(), newBatches(), newUndo(), newVerify())
 	return root
 }
 
