@@ -110,6 +110,51 @@ func find(text string, qs []Quantity) (scale, bool) {
 			return scales[i], true
 		}
 	}
+	return spread(q, qs)
+}
+
+// spread reads what is spread on an area, made of two plain units: lb/1000
+// square feet. A volume on an area is the depth of a layer, where both may stand.
+func spread(q string, qs []Quantity) (scale, bool) {
+	top, under, ok := strings.Cut(q, "/")
+	if !ok {
+		if top, under, ok = strings.Cut(q, "per"); !ok {
+			return scale{}, false
+		}
+	}
+	under = strings.ReplaceAll(under, "1,000", "1000")
+	if under == "msf" {
+		under = "1000sqft"
+	}
+	area := strings.TrimLeft(under, "0123456789")
+	count := 1.0
+	switch under[:len(under)-len(area)] {
+	case "", "1":
+	case "100":
+		count = 100
+	case "1000":
+		count = 1000
+	default:
+		return scale{}, false
+	}
+	on, ok := find(area, []Quantity{Area})
+	if !ok || strings.Contains(area, "/") {
+		return scale{}, false
+	}
+	if metric := area == "ha" || strings.HasPrefix(area, "hect") || strings.Contains(area, "m"); top == "t" && !metric {
+		top = "ton"
+	}
+	for _, x := range [...]struct {
+		of, makes Quantity
+		times     float64 // from SI on m2
+	}{{Mass, MassPerArea, 1e4}, {Liquid, LiquidPerArea, 1e4}, {Volume, Length, 100}} {
+		if !slices.Contains(qs, x.makes) || x.makes == Length && !slices.Contains(qs, Volume) {
+			continue
+		}
+		if s, ok := find(top, []Quantity{x.of}); ok {
+			return scale{x.makes, s.factor / (count * on.factor) * x.times, []string{s.names[0] + "/" + strings.TrimPrefix(trim(count)+" ", "1 ") + on.names[0]}}, true
+		}
+	}
 	return scale{}, false
 }
 

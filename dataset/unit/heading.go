@@ -741,8 +741,8 @@ func (h *Heading) unit(a Analyte, ms []mention) {
 	r := SoilReading{Analyte: a, Form: Form{Name: a.ID, Analyte: a.ID, Factor: 1}, Value: 1.5, DepthTo: 15} // a stand-in
 	for _, m := range ms {
 		if m.sense == ofMethod {
-			if id, err := ParseMethod(m.text, a); err == nil && id == paste {
-				r.Method = paste
+			if id, err := ParseMethod(m.text, a); err == nil && r.Method != paste {
+				r.Method = id
 			}
 		}
 	}

@@ -133,10 +133,10 @@ func Punctuation(text string) (comma, point, ambiguous bool) {
 	case errComma != nil:
 		return false, true, false
 	}
-	// 0.125 is no 125: nobody writes a thousands mark after a lone zero.
+	// 0.125 is no 125: nobody writes thousands that begin with a zero.
 	digits := strings.TrimLeft(s, "<>=~+- ")
-	if a != b && strings.HasPrefix(digits, "0") {
-		return strings.HasPrefix(digits, "0,"), strings.HasPrefix(digits, "0."), false
+	if i := strings.IndexAny(digits, ".,"); a != b && i >= 0 && strings.HasPrefix(digits, "0") {
+		return digits[i] == ',', digits[i] == '.', false
 	}
 	return false, false, a != b
 }

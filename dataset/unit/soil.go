@@ -23,6 +23,25 @@ const (
 	furrowDepthIn = 20.0 / 3
 )
 
+// Rules by which a figure per area of ground stands for a share of its soil.
+const (
+	TwicePPM = "2 x ppm"  // 2 lb/acre = 1 ppm, however deep the sample went
+	ByDepth  = "by depth" // 2,000,000 lb of soil in an acre to 6 2/3 in, scaled to the sampled depth
+)
+
+// CheckPounds refuses what is none of the rules; an empty text leaves it to Soil.
+// The error wraps ErrUnit.
+func CheckPounds(rule string) error {
+	if rule != "" && rule != TwicePPM && rule != ByDepth {
+		return refuse("pounds", "%q: expected %q or %q", rule, TwicePPM, ByDepth)
+	}
+	return nil
+}
+
+// plowFrom and plowTo bound, cm, the depth of a sample of the plow layer, which
+// starts at the surface: 5 to 9 in. Common practice, no source.
+const plowFrom, plowTo = 12.5, 23
+
 // SliceDensity is the bulk density behind the 2,000,000 lb convention, g/cm3.
 const SliceDensity = FurrowSlice / (43560 * furrowDepthIn / 12) / LbFt3PerGcc
 
@@ -39,6 +58,7 @@ type SoilReading struct {
 	Unit      string
 	DepthFrom float64 // cm; DepthTo <= DepthFrom: depth not known
 	DepthTo   float64
+	Pounds    string // rule for lb/acre and the like: TwicePPM, ByDepth; empty: by the depth
 }
 
 // SoilValue is the same value in SI.
@@ -47,24 +67,29 @@ type SoilValue struct {
 	Unit       string
 	Basis      string // mass, volume, extract; empty where it makes no difference
 	Conversion string // how, where the road is not a plain change of scale
+	Pounds     string // the rule that was used, TwicePPM or ByDepth; empty: none was
 }
 
 // Soil turns a printed soil-test value into SI.
 //
 // A unit may name the form (ppm K, lb P2O5/acre) if it is the reading's own.
 //
-// lb/acre, lb/1000 sq ft and kg/ha become mg/kg by the laboratory convention of
-// 2,000,000 lb of soil in an acre to 6 2/3 in, scaled to the sampled depth, and
-// Conversion says so: it undoes what the lab did and says nothing of the bed's
-// true soil mass. mg/dm3 stays a volume basis, since no scoop weight is known. A
+// lb/acre, lb/1000 sq ft, kg/ha and g/m2 become mg/kg by the laboratory convention
+// of 2,000,000 lb of soil in an acre to 6 2/3 in. Labs print the plow layer so
+// whatever its exact depth: a sample from the surface to 5 to 9 in counts 2
+// lb/acre (2.2417 kg/ha) for 1 mg/kg. Any other is scaled to its sampled depth.
+// Pounds says otherwise of a lab; nitrate and ammonium of another layer than the
+// plow layer are scaled to their depth all the same. Conversion names the rule: it
+// undoes what the lab did and says nothing of the bed's true soil mass. mg/dm3 stays a volume basis, since no scoop weight is known. A
 // figure of a saturated paste is one of its extract, in mg/L, and is never
 // turned into an amount of the soil.
 //
 // The error wraps ErrUnit for an unknown unit, one that cannot measure the
-// analyte, a depth that is needed and missing, and for impossible values.
+// analyte, a depth or method that is needed and missing, and for impossible values.
 //
-// Source: Penn State Agronomy Guide, section 2 (convention); Ohio State
-// University, agricultural best management practices FAQ (60 lb/acre = 30 ppm).
+// Source: Penn State Agronomy Guide, section 2 (convention, and lb/acre as 2 x
+// ppm); Ohio State University, agricultural best management practices FAQ (60
+// lb/acre = 30 ppm).
 func Soil(r SoilReading) (SoilValue, error) {
 	v, err := soilIn(r, squash(r.Unit))
 	if About(err) == "unit" && r.Unit != "" {
@@ -123,8 +148,12 @@ func soilIn(r SoilReading, u string) (SoilValue, error) {
 		return SoilValue{}, refuse("unit", "unit %q: cannot measure %s%s", r.Unit, r.Analyte.ID, nearOr(r.Unit, soilUnits(r.Analyte), strings.Join(soilUnits(r.Analyte), ", ")))
 	}
 	x := r.Value * r.Form.Factor
-	if r.Analyte.Kind == Fraction && r.Method == paste {
+	perLitre := u == "meq/l" || u == "me/l" || u == "mmolc/l"
+	if r.Analyte.Kind == Fraction && (r.Method == paste || r.Method == waterExtract && perLitre) {
 		return extract(r, u, x)
+	}
+	if perLitre && r.Method == "" && r.Analyte.Charge > 0 {
+		return v, refuse("method", "%s in %s: meq/L is of a saturated paste or water extract: write the method", r.Analyte.ID, r.Unit)
 	}
 	switch r.Analyte.Kind {
 	case PH:
@@ -206,8 +235,9 @@ func soilIn(r SoilReading, u string) (SoilValue, error) {
 	return v, nil
 }
 
-// paste is the method whose figures are of an extract and of no amount of soil.
-const paste = "saturated paste"
+// paste is the method whose figures are of an extract and of no amount of soil;
+// those by a water extract are if they are of a litre of it.
+const paste, waterExtract = "saturated paste", "water extract"
 
 // extract handles figures of a saturated paste, mg in a litre of its extract.
 // Labs that print them in ppm mean the same (common practice, no source).
@@ -262,7 +292,7 @@ func fraction(r SoilReading, u string, x float64, bad func() (SoilValue, error))
 		}
 	case "mg/dm3", "mg/l", "g/m3", "ug/ml":
 		v.Unit, v.Basis = "mg/dm3", "volume"
-		if r.Method == "water extract" {
+		if r.Method == waterExtract {
 			v.Unit, v.Basis = "mg/L", "extract"
 		}
 	case "lb/acre", "lbs/acre", "lb/ac", "lbs/ac", "lb/a", "lbs/a", "pounds/acre", "pp2m", "#/acre", "lbperacre", "lbsperacre", "poundsperacre":
@@ -278,17 +308,33 @@ func fraction(r SoilReading, u string, x float64, bad func() (SoilValue, error))
 	}
 	if area > 0 {
 		depth := r.DepthTo - r.DepthFrom
-		if !(depth > 0) {
+		if v.Pounds = r.poundsRule(); v.Pounds == TwicePPM {
+			x = x * area / (2 * KgHaPerLbAc)
+			v.Conversion = fmt.Sprintf("from %s by the plow-layer rule of US labs, 2 lb/acre = 1 ppm whatever the exact depth", r.Unit)
+		} else if depth > 0 {
+			x = x * area * 10 / (depth * SliceDensity)
+			v.Conversion = fmt.Sprintf("from %s by the laboratory convention of 2,000,000 lb soil per acre to 6 2/3 in, scaled to the sampled depth", r.Unit)
+		} else {
 			return v, refuse("depth", "%s in %s: expected the sampled depth beside it: fill in the column depth", r.Analyte.ID, r.Unit)
 		}
-		x = x * area * 10 / (depth * SliceDensity)
-		v.Conversion = fmt.Sprintf("from %s by the laboratory convention of 2,000,000 lb soil per acre to 6 2/3 in, scaled to the sampled depth", r.Unit)
 	}
 	if x > 1e6 {
 		return v, refuse("value", "%s %v %s: more than the soil weighs: check the decimal point and the unit", r.Analyte.ID, r.Value, r.Unit)
 	}
 	v.Value = x
 	return v, nil
+}
+
+// poundsRule decides the rule for a figure per area of ground.
+func (r SoilReading) poundsRule() string {
+	known := r.DepthTo > r.DepthFrom
+	plow := known && r.DepthFrom <= 0 && r.DepthTo >= plowFrom && r.DepthTo <= plowTo
+	mineralN := r.Analyte.ID == "NO3-N" || r.Analyte.ID == "NH4-N"
+	switch {
+	case r.Pounds == ByDepth, !plow && r.Pounds == "", known && !plow && mineralN:
+		return ByDepth
+	}
+	return TwicePPM
 }
 
 // conductivity returns the worth of a squashed unit in dS/m.

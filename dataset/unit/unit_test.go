@@ -110,9 +110,53 @@ func TestPublished(t *testing.T) {
 	}
 }
 
+// A sample of the plow layer counts 2 lb/acre for 1 ppm whatever its exact
+// depth, any other by its depth, unless the lab is known to mean it otherwise.
+// Source: Penn State Agronomy Guide, section 2, and Ohio State University,
+// agricultural best management practices FAQ, 60 lb/acre = 30 ppm; 0.3 lb/acre
+// per ppm and inch is their 2,000,000 lb to 6 2/3 in.
+func TestPounds(t *testing.T) {
+	const perLbAc = 1.12085 // kg/ha, for 2.2417 kg/ha = 1 ppm
+	for _, x := range []struct {
+		id, rule  string
+		from, to  float64 // in
+		want      float64 // mg/kg of 60 lb/acre
+		used, say string
+	}{
+		{"P", "", 0, 6, 30, TwicePPM, "plow-layer rule"}, {"P", "", 0, 20. / 3, 30, TwicePPM, "plow-layer rule"}, {"P", "", 0, 8, 30, TwicePPM, "2 lb/acre = 1 ppm"},
+		{"P", "", 0, 5, 30, TwicePPM, ""}, {"P", "", 0, 9, 30, TwicePPM, ""}, {"P", "", 0, 4.8, 60 / (0.3 * 4.8), ByDepth, "scaled to the sampled depth"}, {"P", "", 0, 9.2, 60 / (0.3 * 9.2), ByDepth, ""},
+		{"P", "", 0, 3, 60 / 0.9, ByDepth, "2,000,000 lb"}, {"P", "", 0, 12, 60 / 3.6, ByDepth, ""}, {"P", "", 6, 12, 60 / 1.8, ByDepth, ""}, {"P", "", 1, 8, 60 / 2.1, ByDepth, ""},
+		{"NO3-N", "", 0, 6, 30, TwicePPM, ""}, {"NO3-N", "", 0, 24, 60 / 7.2, ByDepth, ""}, {"NO3-N", TwicePPM, 0, 24, 60 / 7.2, ByDepth, "scaled"}, {"NH4-N", TwicePPM, 6, 12, 60 / 1.8, ByDepth, ""},
+		{"P", ByDepth, 0, 6, 60 / 1.8, ByDepth, "scaled"}, {"P", TwicePPM, 0, 12, 30, TwicePPM, ""}, {"P", TwicePPM, 0, 0, 30, TwicePPM, ""}, {"NO3-N", TwicePPM, 0, 0, 30, TwicePPM, ""},
+	} {
+		a, _ := ByID(x.id)
+		for u, one := range map[string]float64{"lb/acre": 1, "lb/1000 sq ft": 1 / 43.56, "kg/ha": perLbAc, "g/m2": perLbAc / 10, "lb per acre": 1} {
+			r := SoilReading{Analyte: a, Form: Form{Name: x.id, Factor: 1}, Value: 60 * one, Unit: u, DepthFrom: x.from * CmPerInch, DepthTo: x.to * CmPerInch, Pounds: x.rule}
+			v, err := Soil(r)
+			if err != nil || math.Abs(v.Value-x.want) > 1e-4*x.want || v.Pounds != x.used || !strings.Contains(v.Conversion, x.say) || !strings.HasPrefix(v.Conversion, "from "+u+" by ") {
+				t.Errorf("%s %s %v-%v in, %q: %+v %v, want %v", x.id, u, x.from, x.to, x.rule, v, err, x.want)
+			}
+		}
+	}
+	a, _ := ByID("P")
+	for _, rule := range []string{"", ByDepth} { // no depth, no rule that needs none
+		if v, err := Soil(SoilReading{Analyte: a, Form: Form{Name: "P", Factor: 1}, Value: 60, Unit: "lb/acre", Pounds: rule}); About(err) != "depth" {
+			t.Errorf("%q without a depth: %+v %v", rule, v, err)
+		}
+	}
+	if v := soil(t, "P", "", "M3", 30, "ppm", 15); v.Pounds != "" || v.Conversion != "" {
+		t.Errorf("ppm needs no rule: %+v", v)
+	}
+	for _, rule := range []string{"", TwicePPM, ByDepth} {
+		if err := CheckPounds(rule); err != nil {
+			t.Error(err)
+		}
+	}
+}
+
 // property: undoing the laboratory convention and doing it again is nothing.
 func TestConventionRoundTrip(t *testing.T) {
-	for _, depth := range []float64{5, 15, 20.32, 30} {
+	for _, depth := range []float64{5, 12, 24, 30} {
 		v := soil(t, "K", "", "", 137, "lb/acre", depth)
 		back := v.Value * depth * SliceDensity / 10 / KgHaPerLbAc
 		if math.Abs(back-137) > 1e-9 || math.Abs(MgPerKgFromLbAc(137, depth)-v.Value) > 1e-9 || !strings.Contains(v.Conversion, "2,000,000 lb") {
@@ -172,6 +216,35 @@ func TestUnitsInWords(t *testing.T) {
 	for text, want := range map[string]float64{"lb per acre": KgHaPerLbAc, "lbs per 1,000 sq. ft.": 43.56 * KgHaPerLbAc, "pounds per 100 sq ft": 435.6 * KgHaPerLbAc, "lb/1,000 ft2": 43.56 * KgHaPerLbAc} {
 		if got := convert(t, 1, text, MassPerArea); math.Abs(got-want) > 1e-12*want {
 			t.Errorf("%s: %v, want %v", text, got, want)
+		}
+	}
+}
+
+// What is spread on an area is read however its two units are written; the
+// figures are the exact definitions.
+func TestSpreadUnits(t *testing.T) {
+	spreadable := []Quantity{Mass, MassPerArea, Liquid, LiquidPerArea, Volume, Length}
+	const k, yd = 43.56 * KgHaPerLbAc, 27 * 12 / 1000. * CmPerInch // a cubic yard on 1000 sq ft, cm
+	for text, want := range map[string]struct {
+		si float64
+		q  Quantity
+	}{
+		"lb/1000 sq. ft.": {k, MassPerArea}, "lbs/1000ft2": {k, MassPerArea}, "lb per 1000 sq ft": {k, MassPerArea}, "Lbs. / 1,000 Sq. Ft.": {k, MassPerArea}, "pounds per 1000 square feet": {k, MassPerArea},
+		"lb/1000 ft\u00b2": {k, MassPerArea}, "#/1000 sq ft": {k, MassPerArea}, "lb/msf": {k, MassPerArea}, "lb/sq ft": {1000 * k, MassPerArea}, "lbs per acre": {KgHaPerLbAc, MassPerArea},
+		"ton/acre": {2000 * KgHaPerLbAc, MassPerArea}, "tons per acre": {2000 * KgHaPerLbAc, MassPerArea}, "T/ac": {2000 * KgHaPerLbAc, MassPerArea}, "T/acre": {2000 * KgHaPerLbAc, MassPerArea},
+		"t/ha": {1000, MassPerArea}, "tonnes per hectare": {1000, MassPerArea}, "t/100 m2": {1e5, MassPerArea}, "g per square metre": {10, MassPerArea}, "oz per 100 square feet": {10 * k / 16, MassPerArea},
+		"fl oz/1000 sq ft": {LPerGallon / 128 / (1000 * M2PerSqFt) * 1e4, LiquidPerArea}, "L per 100 m2": {100, LiquidPerArea}, "gal per 1000 sq. ft.": {LPerGallon / (1000 * M2PerSqFt) * 1e4, LiquidPerArea},
+		"yd3/1000 sq ft": {yd, Length}, "cu. yd. per 1,000 sq. ft.": {yd, Length}, "cubic yards/1000 square feet": {yd, Length}, "cu ft/100 sq ft": {yd / 2.7, Length}, "m3/ha": {0.01, Length},
+	} {
+		got, q, err := Convert(1, text, spreadable...)
+		if err != nil || q != want.q || math.Abs(got-want.si) > 1e-12*want.si {
+			t.Errorf("%s: %v %s %v, want %v %s", text, got, q, err, want.si, want.q)
+		}
+	}
+	for text, qs := range map[string][]Quantity{"yd3/1000 sq ft": {Length}, "lb/1000 lb": spreadable, "lb/500 sq ft": spreadable, "in/acre": spreadable, "lb/": spreadable, "/acre": spreadable, "lb/acre/acre": spreadable,
+		"bu/acre": {MassPerArea}, "lb/sq. yards ft": spreadable, "per acre": spreadable} {
+		if v, q, err := Convert(1, text, qs...); About(err) != "unit" {
+			t.Errorf("%s: read as %v %s", text, v, q)
 		}
 	}
 }
@@ -307,7 +380,10 @@ func TestRefusals(t *testing.T) {
 		{value("P", 100, "lb P2O5/acre", 15), "unit", `unit "lb P2O5/acre": speaks of P2O5 where the value is of P: mend one of them`},
 		{value("K", 100, "ppm Ca", 0), "unit", `unit "ppm Ca": cannot measure K: expected one of ppm, mg/kg, lb/acre, kg/ha, mg/dm3, %, meq/100 g`},
 		{value("K", 100, "lbs", 0), "unit", `unit "lbs": cannot measure K: expected one of ppm, mg/kg, lb/acre, kg/ha, mg/dm3, %, meq/100 g`},
-		{value("K", 2, "meq/L", 0), "unit", `unit "meq/L": cannot measure K: expected one of ppm, mg/kg, lb/acre, kg/ha, mg/dm3, %, meq/100 g`},
+		{value("K", 2, "meq/L", 0), "method", `K in meq/L: meq/L is of a saturated paste or water extract: write the method`},
+		{value("K", 2, "meq K/liter", 0), "method", `K in meq K/liter: meq/L is of a saturated paste or water extract: write the method`},
+		{value("Zn", 2, "meq/L", 0), "unit", `unit "meq/L": cannot measure Zn: expected one of ppm, mg/kg, lb/acre, kg/ha, mg/dm3, %`},
+		{CheckPounds("twice"), "pounds", `"twice": expected "2 x ppm" or "by depth"`},
 		{pasted("K", 100, "lb/acre"), "unit", `unit "lb/acre": K of a saturated paste is a figure of its extract, not of the soil: expected mg/L, ppm or meq/L`},
 		{pasted("K", 100, "mg/kg"), "unit", `unit "mg/kg": K of a saturated paste is a figure of its extract, not of the soil: expected mg/L, ppm or meq/L`},
 		{pasted("B", 1, "meq/L"), "unit", `unit "meq/L": cannot measure B: expected mg/L or ppm`},
@@ -361,7 +437,7 @@ func TestSoilUnits(t *testing.T) {
 		{"EC", "", "mmho/cm", 1.2, 1.2, "dS/m", ""}, {"EC", "", "\u00b5S/cm", 1200, 1.2, "dS/m", ""}, {"EC", "", "mS/m", 120, 1.2, "dS/m", ""},
 		{"bulk density", "", "kg/m3", 1200, 1.2, "g/cm3", ""}, {"bulk density", "", "lb/cu ft", 62.42796, 1, "g/cm3", ""}, {"pH", "", "pH", 6.4, 6.4, "pH", ""},
 		{"LBC", "", "mg CaCO3/kg/pH", 400, 400, "mg CaCO3/kg/pH", ""}, {"ENR", "", "lb/acre", 80, 80 * KgHaPerLbAc, "kg/ha", ""}, {"ENR", "", "lbs N/A", 80, 80 * KgHaPerLbAc, "kg/ha", ""},
-		{"K", "saturated paste", "ppm", 40, 40, "mg/L", "extract"}, {"K", "saturated paste", "meq/L", 2, 78.196, "mg/L", "extract"}, {"Ca", "saturated paste", "ppb", 500, 0.5, "mg/L", "extract"},
+		{"K", "saturated paste", "ppm", 40, 40, "mg/L", "extract"}, {"K", "saturated paste", "meq/L", 2, 78.196, "mg/L", "extract"}, {"Ca", "water extract", "meq/L", 2, 40.078, "mg/L", "extract"}, {"Mg", "saturated paste", "me/L", 2, 24.305, "mg/L", "extract"}, {"Na", "saturated paste", "mmolc/L", 1, 22.990, "mg/L", "extract"}, {"Ca", "saturated paste", "ppb", 500, 0.5, "mg/L", "extract"},
 		{"EC", "saturated paste", "dS/m", 2, 2, "dS/m", ""}, {"EC", "1:2", "mS/cm", 2, 2, "dS/m", ""}, {"OC", "", "g/kg", 25, 2.5, "%", ""},
 		{"K", "", "ppm K", 100, 100, "mg/kg", "mass"}, {"NO3-N", "", "ppm (N)", 12, 12, "mg/kg", "mass"}, {"NO3-N", "", "mg N/kg", 12, 12, "mg/kg", "mass"}, {"K", "", "mg kg-1", 100, 100, "mg/kg", "mass"},
 		{"K2O", "", "ppm as K2O", 100, 83.015022, "mg/kg", "mass"}, {"CEC", "", "meq per 100 g of soil", 12, 12, "cmolc/kg", ""}, {"CEC", "", "cmol(+) kg-1", 12, 12, "cmolc/kg", ""},
