@@ -118,7 +118,6 @@ func (b *bedWork) changes(levels []Level) (changes []Change, breaks []Break) {
 	}
 	sortChanges(changes)
 	b.doubtBreaks(breaks)
-	b.slips(levels)
 	return changes, breaks
 }
 

@@ -173,6 +173,25 @@ func TestCheckFinds(t *testing.T) {
 			b.spread("1", "2024-10-20", "lime")
 			b.Amendments[0].SameDay = "after test"
 		}, "", 0},
+		{"same day, a feed by its analysis", "same day", func(b *book) {
+			material(b, "P", 1, "as-is")
+			b.spread("1", "2024-10-20", "Town compost")
+		}, "Town compost was spread on 2024-10-20", 2},
+		{"same day, of a run", "same day", func(b *book) {
+			material(b, "K", 1, "as-is")
+			b.spread("1", "2024-10-06", "Town compost")
+			b.Amendments[0].Every, b.Amendments[0].Until = ptr(int32(7)), ptr(day("2024-11-03"))
+		}, "Town compost was spread on 2024-10-20", 2},
+		{"another day of a run", "same day", func(b *book) {
+			material(b, "K", 1, "as-is")
+			b.spread("1", "2024-10-05", "Town compost")
+			b.Amendments[0].Every, b.Amendments[0].Until = ptr(int32(7)), ptr(day("2024-11-03"))
+		}, "", 0},
+		{"same day, feeds nothing tested", "same day", func(b *book) {
+			material(b, "Cu", 1, "as-is")
+			b.spread("1", "2024-10-20", "Town compost")
+		}, "", 0},
+		{"same day, no analysis", "same day", func(b *book) { b.spread("1", "2024-10-20", "fish feed") }, "fish feed was spread on 2024-10-20", 7},
 		{"same day, month only", "same day", func(b *book) {
 			b.spread("1", "2024-10-20", "lime")
 			b.Amendments[0].DateBasis = dataset.ByMonth
@@ -221,7 +240,16 @@ func TestWorstFirst(t *testing.T) {
 	if !slices.IsSortedFunc(c.Findings, func(x, y Finding) int { return x.Rank - y.Rank }) || c.Findings[0].Code != "lead stop" || c.Findings[1].Code != "slip" {
 		t.Errorf("%v", c.Findings)
 	}
-	contains(t, c.Text, "1 stop, 1 likely wrong")
+	contains(t, c.Text, "in 6 rows of soil tests: 1 stop, 1 likely wrong")
+	for text, want := range map[string]*CheckReport{
+		"1 doubt in 1 row of soil tests: 1 misleading":    {Tests: 1, Findings: []Finding{{Rank: 3}}},
+		"2 doubts in 12 rows of soil tests: 2 misleading": {Tests: 12, Findings: []Finding{{Rank: 3}, {Rank: 3}}},
+		"no doubts in 1 row of soil tests":                {Tests: 1},
+	} {
+		if got := want.summary(); got != text {
+			t.Errorf("%q, want %q", got, text)
+		}
+	}
 	contains(t, c.Findings[0].String(), "Lead (1): 900 mg/kg")
 	contains(t, c.Findings[0].String(), "What would settle it: your health department")
 	// Only what was asked for, and as of the day.
@@ -382,9 +410,9 @@ func TestSlipFactors(t *testing.T) {
 	line := func(analyte string, factor float64, o ...option) *book {
 		var b book
 		known(&b, "1")
-		for i, d := range []string{"2023-04-20", "2023-10-20", "2024-04-20"} {
+		for i, d := range []string{"2022-04-20", "2023-04-20", "2024-04-20", "2025-04-20", "2026-04-20"} {
 			for a, v := range map[string]float64{"P": 60, "K": 160, "Ca": 1500, "Mg": 150, "Zn": 6, "NO3-N": 14, "OM": 5} {
-				v *= 1 + 0.01*float64(i)
+				v *= 1 + 0.004*float64(i)
 				if a == analyte && i == 1 {
 					b.test("1", d, a, v*factor, o...)
 				} else {
@@ -403,12 +431,13 @@ func TestSlipFactors(t *testing.T) {
 		{"NO3-N", 4.4266, "NO3 and NO3-N mixed up"}, {"Ca", 10, "a decimal point slipped"}, {"Ca", 0.1, "a decimal point slipped"}, {"Zn", 0.5, "ppm and lb/acre mixed up"},
 		{"OM", 10, "a slip in the decimal point, unit or form"}, {"K", 1.15, ""}, {"K", 1.3, ""}, {"P", 1.5, ""}, {"NO3-N", 3, ""}, {"OM", 2, ""}, {"NO3-N", 8, ""},
 	} {
-		found := line(c.analyte, c.factor).check(t, Options{}).told("slip")
+		x := line(c.analyte, c.factor).check(t, Options{})
+		found := append(x.told("slip"), x.told("form")...)
 		if (len(found) == 1) != (c.say != "") || len(found) > 1 {
 			t.Errorf("%s times %.3f: %v", c.analyte, c.factor, found)
 		} else if c.say != "" {
 			contains(t, found[0].Text, c.say)
-			contains(t, found[0].Text, c.analyte+" of 2023-10-20")
+			contains(t, found[0].Text, c.analyte+" of 2023-04-20")
 		}
 	}
 	// The form on the sheet changed with the figure: a looser ratio will do.

@@ -55,6 +55,7 @@ type BedReview struct {
 	Inputs    []Input        `json:"inputs"`
 	Harvests  []Harvest      `json:"harvests"`
 	Lost      []Lost         `json:"lost,omitempty"`
+	Took      string         `json:"took,omitempty"` // what the season's fruit took off the bed, in a sentence
 	Leaf      []LeafTest     `json:"leaf_tests,omitempty"`
 	Advice    []Advice       `json:"advice,omitempty"`
 	Doubts    []int          `json:"doubts,omitempty"`
@@ -69,6 +70,8 @@ type Input struct {
 	Material  string        `json:"material"`
 	Amount    *float64      `json:"amount"` // one time, in Unit
 	Unit      string        `json:"unit"`
+	Low       *float64      `json:"amount_low,omitempty"` // of an amount that is not exact
+	High      *float64      `json:"amount_high,omitempty"`
 	About     bool          `json:"about,omitempty"`
 	Times     int           `json:"times"`
 	Every     *int32        `json:"every_days,omitempty"`
@@ -187,8 +190,8 @@ func (b *bedWork) note(code, text string, rows ...RowRef) {
 	}
 }
 
-// lastRecord returns the last day on which something was tested, spread or
-// harvested.
+// lastRecord returns the last day on which something was tested, advised, spread
+// or harvested; a run of spreadings reaches to its end.
 func lastRecord(rec *dataset.Records) (last dataset.Date, ok bool) {
 	see := func(d dataset.Date) {
 		if !ok || d > last {
@@ -199,7 +202,17 @@ func lastRecord(rec *dataset.Records) (last dataset.Date, ok bool) {
 		see(rec.SoilTests[i].Date)
 	}
 	for i := range rec.Amendments {
-		see(rec.Amendments[i].Date)
+		a := &rec.Amendments[i]
+		see(a.Date)
+		if a.Every != nil && a.Until != nil {
+			see(*a.Until)
+		}
+	}
+	for i := range rec.Advice {
+		see(rec.Advice[i].Date)
+	}
+	for i := range rec.LeafTests {
+		see(rec.LeafTests[i].Date)
 	}
 	for i := range rec.Harvests {
 		see(rec.Harvests[i].Date)
@@ -238,7 +251,14 @@ func NewReview(book *dataset.Book, rec *dataset.Records, o Options) (*Review, er
 	work, twice := worker(rec, o, last)
 	r.Duplicates = twice.list()
 	for h := range book.Beds(rec, o.Select) {
-		r.Beds = append(r.Beds, work(h, d).review(r.Season))
+		x := work(h, d).review(r.Season)
+		if slices.ContainsFunc(x.Harvests, func(f Harvest) bool { return f.Season == r.Season }) {
+			at := o
+			at.AsOf = &last
+			took := Account(h, r.Season, AccountOptions{Options: at, Materials: rec.Materials, Water: rec.WaterTests, Nutrients: []string{"N", "P", "K"}})
+			x.Took = took.Took(o.US)
+		}
+		r.Beds = append(r.Beds, x)
 		growers[h.Grower] = true
 		r.Grower = h.Grower
 	}
@@ -383,8 +403,9 @@ func (b *bedWork) review(season int) BedReview {
 	b.sameDay(out.Levels)
 	changes, breaks := b.changes(out.Levels)
 	out.Changes, out.Breaks = append(out.Changes, changes...), breaks
+	b.unlikeSamples(&out) // before slips: a mixed sample is none
+	b.slips(out.Levels)
 	out.Carryover = append(out.Carryover, b.carryover(out.Levels)...)
-	b.unlikeSamples(&out)
 	out.CEC = append(out.CEC, b.estimatedCECs(out.Levels)...)
 	out.Nitrate = append(out.Nitrate, b.nitrates(out.Levels)...)
 	out.Salts = append(out.Salts, b.saltTests(out.Levels)...)
@@ -416,7 +437,7 @@ func (b *bedWork) inputs() (out []Input) {
 		}
 		in := Input{
 			Season: b.cal.inputSeason(a.Date, b.seasonFacts), Date: a.Date, DateBasis: a.DateBasis, When: whenText(a.Date, a.DateBasis, b.cal), Material: a.Material,
-			Amount: a.Amount, Unit: a.Unit, About: a.Qualifier != "", Times: 1, Every: a.Every, Until: a.Until, Placed: a.Placed,
+			Amount: a.Amount, Unit: a.Unit, Low: a.AmountLow, High: a.AmountHigh, About: a.Qualifier != "", Times: 1, Every: a.Every, Until: a.Until, Placed: a.Placed,
 			Reported: Reported{Unit: a.ReportedUnit, Row: refOf(a.Source)}, Feeds: b.feeds(a.Grower, a.Material),
 		}
 		if a.ReportedAmount != nil {
@@ -562,7 +583,8 @@ func (b *bedWork) freshLime(l *Level) bool {
 }
 
 // sameDay doubts tests on a day on which something that acts on them was spread,
-// where the book does not say which came first.
+// once or as one of a run, where the book does not say which came first. What has
+// no analysis may bring anything.
 func (b *bedWork) sameDay(levels []Level) {
 	for i := range b.history.Amendments {
 		a := &b.history.Amendments[i]
@@ -570,25 +592,51 @@ func (b *bedWork) sameDay(levels []Level) {
 			continue
 		}
 		feeds := b.feeds(a.Grower, a.Material)
-		var at []*Level
-		rows := []RowRef{refOf(a.Source)}
+		acts := func(l *Level) bool {
+			u, ok := unit.ByID(l.Analyte)
+			switch {
+			case feeds == nil && limes(a.Material):
+				return slices.Contains([]string{"pH", "Ca", "Mg"}, l.Analyte)
+			case feeds == nil:
+				return ok && (u.Kind == unit.Fraction && l.Analyte != "Pb" && l.Analyte != "Al" || slices.Contains([]string{"pH", "OM", "EC"}, l.Analyte))
+			case limes(a.Material) && !gypsum(a.Material) && l.Analyte == "Ca":
+				return true // an analysis of lime often gives its carbonate alone
+			}
+			return slices.Contains(feeds, l.Analyte) || l.Analyte == "NH4-N" && slices.Contains(feeds, "NO3-N") ||
+				(l.Analyte == "OC" || l.Analyte == "total C") && slices.Contains(feeds, "OM")
+		}
+		var days []dataset.Date
+		at := map[dataset.Date][]*Level{}
 		for j := range levels {
 			l := &levels[j]
-			if l.Date != a.Date || l.DateBasis != dataset.ByDay || !l.Top() {
+			if !spreadOn(a, l.Date) || l.DateBasis != dataset.ByDay || !l.Top() || !acts(l) {
 				continue
 			}
-			if slices.Contains(feeds, l.Analyte) || feeds == nil && limes(a.Material) && slices.Contains([]string{"pH", "Ca", "Mg"}, l.Analyte) {
-				at, rows = append(at, l), append(rows, l.rows()...)
+			if at[l.Date] == nil {
+				days = append(days, l.Date)
+			}
+			at[l.Date] = append(at[l.Date], l)
+		}
+		slices.Sort(days)
+		for _, d := range days {
+			rows := []RowRef{refOf(a.Source)}
+			for _, l := range at[d] {
+				rows = append(rows, l.rows()...)
+			}
+			id := b.doubt("same day", fmt.Sprintf("%s was spread on %s, the day of a test, before or after it is not said: if before, the test holds it", a.Material, d), rows...)
+			for _, l := range at[d] {
+				l.Doubts = addRef(l.Doubts, id)
 			}
 		}
-		if at == nil {
-			continue
-		}
-		id := b.doubt("same day", fmt.Sprintf("%s was spread on %s, the day of a test, before or after it is not said: if before, the test holds it", a.Material, a.Date), rows...)
-		for _, l := range at {
-			l.Doubts = addRef(l.Doubts, id)
-		}
 	}
+}
+
+// spreadOn reports whether a spreading, or one of its run, fell on a day.
+func spreadOn(a *dataset.Amendment, on dataset.Date) bool {
+	if on == a.Date {
+		return true
+	}
+	return a.Every != nil && *a.Every > 0 && a.Until != nil && on > a.Date && on <= *a.Until && int32(on-a.Date)%*a.Every == 0
 }
 
 // limes tells lime and gypsum by name; the material's own kind is not needed to

@@ -178,13 +178,16 @@ func SaltYield(crop string, ece float64) (float64, error) {
 
 // saltTests gathers EC and sodium of the worked layer, test by test.
 func (b *bedWork) saltTests(levels []Level) (out []SaltTest) {
+	labs := []string{}
 	at := func(l *Level) *SaltTest {
 		for i := range out {
-			if x := &out[i]; x.Date == l.Date && x.Timing == l.Timing && !(l.Analyte == "EC" && x.EC != nil) && !(l.Analyte == "Na" && x.Sodium != nil) {
+			x := &out[i]
+			taken := l.Analyte == "EC" && x.EC != nil || l.Analyte == "Na" && x.Sodium != nil || l.Analyte == "Na sat" && x.SodiumShare != nil
+			if x.Date == l.Date && x.Timing == l.Timing && labs[i] == l.Lab && !taken {
 				return x
 			}
 		}
-		out = append(out, SaltTest{Season: l.Season, Timing: l.Timing, Date: l.Date, When: l.When})
+		out, labs = append(out, SaltTest{Season: l.Season, Timing: l.Timing, Date: l.Date, When: l.When}), append(labs, l.Lab)
 		return &out[len(out)-1]
 	}
 	for i := range levels {
@@ -231,6 +234,8 @@ func (b *bedWork) saltText(l *Level, x *SaltTest) string {
 		return t + " by " + l.Method + ": no limit is known for this method, and it is not turned into one of a paste"
 	case l.Qualifier != "<" && l.Estimate.Value >= limit:
 		t += fmt.Sprintf(", usual below %v by this method", limit)
+	case l.Qualifier == ">", l.Qualifier == "<" && l.Estimate.Value > limit:
+		t += fmt.Sprintf(", which cannot be told from %v, the usual limit by this method", limit)
 	default:
 		t += fmt.Sprintf(", below %v as it should be", limit)
 	}

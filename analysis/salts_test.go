@@ -112,6 +112,28 @@ func TestSalts(t *testing.T) {
 	contains(t, x[3].Text, "no method on the report")
 }
 
+// A result beyond the lab's limit says below or above only where it must be so;
+// two labs of one day stay apart.
+func TestSaltsBeyondLimits(t *testing.T) {
+	for _, c := range []struct {
+		v    float64
+		o    option
+		want string
+	}{
+		{1, above, "cannot be told from 2"}, {3, above, "usual below 2"}, {3, below, "cannot be told from 2"}, {2, below, "below 2 as it should be"},
+	} {
+		var b book
+		b.test("1", "2024-04-20", "EC", c.v, method("EC paste"), c.o)
+		contains(t, b.review(t, Options{}).Beds[0].Salts[0].Text, c.want)
+	}
+	var b book
+	b.test("1", "2024-04-20", "Na sat", 9, lab("A"))
+	b.test("1", "2024-04-20", "Na sat", 2, lab("B"))
+	if x := b.review(t, Options{}).Beds[0].Salts; len(x) != 2 || x[0].SodiumShare.Value != 9 || x[1].SodiumShare.Value != 2 {
+		t.Errorf("%+v", x)
+	}
+}
+
 func TestLeadScreen(t *testing.T) {
 	volume := func(t *dataset.SoilTest) { t.Unit, t.Basis = "mg/dm3", "volume" }
 	for _, c := range []struct {

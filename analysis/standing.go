@@ -17,7 +17,7 @@ type Standing struct {
 	Method  string `json:"method"`
 	When    string `json:"when"`
 	Level   string `json:"level"` // as printed, without its unit
-	Where   string `json:"where"` // below, inside, perhaps inside or above its band, yours first; empty: no band
+	Where   string `json:"where"` // below, inside, above its band, or cannot be told from it; yours first; empty: no band
 	// Research and Own are the bands for this method; where there is neither,
 	// Typical may say what such soils usually hold, which is no target.
 	Research *Target `json:"research,omitempty"`
@@ -52,17 +52,7 @@ func (b *bedWork) standing(l *Level) Standing {
 			}
 		}
 	}
-	where := func(t *Target) string {
-		switch low, high := l.outside(*t); {
-		case low >= doubtful:
-			return "below"
-		case high >= doubtful:
-			return "above"
-		case l.Qualifier != "":
-			return "perhaps inside"
-		}
-		return "inside"
-	}
+	where := l.where
 	if t := cmp.Or(s.Own, s.Research); t != nil {
 		s.Where = where(t)
 	}
@@ -92,6 +82,34 @@ func (b *bedWork) standing(l *Level) Standing {
 		s.Text = fmt.Sprintf("%s: no band by %s", name, l.Method)
 	}
 	return s
+}
+
+// untold is where a level stands whose limit lies within or beyond the band.
+const untold = "cannot be told from"
+
+// where says on which side of a band the level more likely lies.
+func (l *Level) where(t *Target) string {
+	switch low, high := l.outside(*t); {
+	case l.hidden(t):
+		return untold
+	case low >= doubtful:
+		return "below"
+	case high >= doubtful:
+		return "above"
+	}
+	return "inside"
+}
+
+// hidden reports whether a lab's limit keeps a level from being held against a
+// band: below a limit that the band reaches under, or above one within it.
+func (l *Level) hidden(t *Target) bool {
+	switch l.Qualifier {
+	case "<":
+		return l.Estimate.Value > t.Low
+	case ">":
+		return l.Estimate.Value < max(t.Low, t.High)
+	}
+	return false
 }
 
 // MnIndex is the availability of manganese by Mehlich-3, mg/kg, at a pH: 25 is

@@ -49,7 +49,18 @@ func slow(analyte string, cec *Level) bool {
 	if analyte == "K" && cec != nil && cec.Estimate.Value < holdsK {
 		return false
 	}
-	return slices.Contains([]string{"pH", "P", "K", "Ca", "Mg", "Zn", "Cu"}, analyte)
+	return !slices.Contains([]string{"NO3-N", "NH4-N", "S", "B", "Cl"}, analyte)
+}
+
+// organic tells what only organic matter raises, and slowly.
+func organic(analyte string) bool {
+	return slices.Contains([]string{"OM", "OC", "total C", "total N"}, analyte)
+}
+
+// undosed tells what is not spread for: it follows clay, organic matter, lime and
+// salts.
+func undosed(analyte string) bool {
+	return slices.Contains([]string{"CEC", "buffer pH", "Na", "Al", "Pb", "EC", "acidity", "Ca sat", "Mg sat", "K sat", "Na sat", "H sat", "base sat", "LBC", "bulk density", "sand", "silt", "clay", "ENR"}, analyte)
 }
 
 // holdsK is the cation exchange capacity below which potassium leaves with the
@@ -269,7 +280,10 @@ func (b *bedWork) judge(out *BedReview, day []*Level, now moment, j *judgement, 
 			if l == nil {
 				l = x
 			}
-			if low, _ := x.outside(*t); low >= doubtful {
+			if x.hidden(t) {
+				continue // it disagrees with nothing
+			}
+			if x.where(t) == "below" {
 				short++
 			}
 			how := x.Method
@@ -308,7 +322,7 @@ func (b *bedWork) judge(out *BedReview, day []*Level, now moment, j *judgement, 
 		}
 		return
 	}
-	if l.Qualifier == ">" && l.Estimate.Value < max(t.Low, t.High) || l.Qualifier == "<" && l.Estimate.Value > t.Low {
+	if l.hidden(t) {
 		j.unclear = append(j.unclear, l.Analyte+" "+l.Text())
 		return
 	}
@@ -345,13 +359,11 @@ func wanted(l *Level, own, research *Target) string {
 	}
 	t := own.String() + " (your own band, no research behind it"
 	if research != nil {
-		where := "inside"
-		if low, high := l.outside(*research); low >= doubtful {
-			where = "below"
-		} else if high >= doubtful {
-			where = "above"
+		is := "is " + l.where(research)
+		if l.hidden(research) {
+			is = untold
 		}
-		t += fmt.Sprintf("; this level is %s the research band, %s", where, research)
+		t += fmt.Sprintf("; this level %s the research band, %s", is, research)
 	}
 	return t + ")"
 }
@@ -447,12 +459,18 @@ func (b *bedWork) short(l *Level, t Target, p float64, name, band string, now mo
 	switch {
 	case since != "":
 		a.State, a.Why = Leave, what+", but spread since that test: "+since+": leave it, and test before you add more"
+	case undosed(l.Analyte):
+		a.State, a.Why = Leave, what+": nothing is spread for it by itself; ask your lab what it follows from"
 	case moves && now != beforePlanting:
 		a.State, a.Why = WaitForSpring, what+": it moves with winter water, so dose it in spring"+careful
 	case p < sure:
 		a.State, a.Why = TestAgain, what+fmt.Sprintf(": too close to call (%.0f in 10 that it is low)", math.Round(10*p))
 	case now == cropStanding:
 		a.State, a.Why = Leave, what+": not with the crop on; after harvest, at the rate your lab gives"
+	case organic(l.Analyte) && now == beforePlanting:
+		a.State, a.Why = Leave, what+": it builds over years: compost in autumn, after the crop; its P counts too"
+	case organic(l.Analyte):
+		a.State, a.Why = DoNow, what+": it builds over years: compost now, in autumn, by its analysis; its P counts too"
 	case moves:
 		a.State, a.Why = DoNow, what+": it moves with water, so it is due now and not in autumn"+careful
 	case l.Analyte == "pH":

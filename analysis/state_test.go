@@ -345,3 +345,84 @@ func TestTestsOfOneDay(t *testing.T) {
 		t.Errorf("%s: %s", x.State, x.Why)
 	}
 }
+
+// ownBand is a band of the grower's, by the usual method of the tests.
+func ownBand(analyte, method, unit string, low, high float64) Target {
+	return Target{Analyte: analyte, Method: method, Unit: unit, Low: low, High: high, Source: ownSource}
+}
+
+// What acts slowly, what moves with water and what nobody spreads is each told so.
+func TestTimingWords(t *testing.T) {
+	for _, c := range []struct {
+		analyte, date string
+		v             float64
+		state, say    string
+	}{
+		{"OM", "2024-10-20", 2, DoNow, "it builds over years: compost now, in autumn"},
+		{"OM", "2024-04-20", 2, Leave, "it builds over years: compost in autumn"},
+		{"S", "2024-10-20", 2, WaitForSpring, "it moves with winter water"},
+		{"B", "2024-10-20", 0.1, WaitForSpring, "it moves with winter water"},
+		{"NO3-N", "2024-10-20", 2, WaitForSpring, "it moves with winter water"},
+		{"Fe", "2024-10-20", 2, DoNow, "it stays"},
+		{"CEC", "2024-10-20", 4, Leave, "nothing is spread for it by itself"},
+	} {
+		var b book
+		b.test("1", c.date, c.analyte, c.v)
+		x := b.SoilTests[0]
+		r := b.review(t, Options{Targets: []Target{ownBand(c.analyte, x.Method, x.Unit, 10*c.v, 20*c.v)}}, c.date)
+		if got := r.Beds[0]; got.State != c.state || !strings.Contains(got.Why, c.say) {
+			t.Errorf("%s of %s: %s: %s", c.analyte, c.date, got.State, got.Why)
+		}
+	}
+}
+
+// A lab's limit within a band tells nothing, in the headline and in the bands.
+func TestLimitWithinABand(t *testing.T) {
+	for _, c := range []struct {
+		v         float64
+		o         option
+		low, high float64
+		want      string
+	}{
+		{100, below, 73, 139, untold}, {74, below, 73, 0, untold}, {73, below, 73, 139, "below"}, {200, below, 73, 139, untold},
+		{100, above, 73, 139, untold}, {139, above, 73, 139, "above"}, {80, above, 73, 0, "inside"},
+	} {
+		var b book
+		b.test("1", "2024-10-20", "K", c.v, c.o)
+		x := b.review(t, Options{Targets: []Target{ownBand("K", "Mehlich-3", "mg/kg", c.low, c.high)}}).Beds[0]
+		if len(x.Bands) != 1 || x.Bands[0].Where != c.want || !strings.Contains(x.Bands[0].Text, c.want+" your own band") {
+			t.Errorf("%v in %v-%v: %+v, want %s", c.v, c.low, c.high, x.Bands, c.want)
+		}
+		if got := strings.Contains(x.Why, "cannot be told"); got != (c.want == untold) {
+			t.Errorf("%v in %v-%v: headline %s", c.v, c.low, c.high, x.Why)
+		}
+	}
+}
+
+// The review looks back from the last thing that is written down.
+func TestLastRecord(t *testing.T) {
+	var b book
+	b.test("1", "2024-04-20", "P", 50)
+	b.spread("1", "2024-06-20", "fish feed")
+	asOf := func(want string) {
+		t.Helper()
+		if got := b.review(t, Options{}).AsOf; got != day(want) {
+			t.Errorf("as of %s, want %s", got, want)
+		}
+	}
+	asOf("2024-06-20")
+	b.Amendments[0].Every, b.Amendments[0].Until = ptr(int32(7)), ptr(day("2024-09-01"))
+	asOf("2024-09-01")
+	b.Advice = append(b.Advice, dataset.Advice{Grower: "Ada", Bed: "1", Date: day("2024-11-02"), Item: "lime", Source: b.source()})
+	asOf("2024-11-02")
+}
+
+// What is not exact keeps both its ends.
+func TestInputRange(t *testing.T) {
+	var b book
+	b.spread("1", "2024-06-20", "fish feed")
+	b.Amendments[0].AmountLow, b.Amendments[0].AmountHigh = ptr(8.0), ptr(12.0)
+	if in := b.review(t, Options{}).Beds[0].Inputs[0]; in.Low == nil || *in.Low != 8 || in.High == nil || *in.High != 12 {
+		t.Errorf("%+v", in)
+	}
+}

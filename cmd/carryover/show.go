@@ -180,6 +180,9 @@ func showBed(p *page, r *analysis.Review, b *analysis.BedReview, s shown) {
 		showStandings(p, b)
 	}
 	showInputs(p, b, s)
+	if b.Took != "" {
+		p.para("", "By published compositions, "+plain(b.Took)+" More: carryover account.")
+	}
 	showReports(p, b)
 }
 
@@ -254,29 +257,41 @@ func home(cols []column, c column) column {
 	return c
 }
 
-// cellWidth holds "1,234~" and one space.
+// cellWidth holds "1,234~" and one space; a column with a longer cell is wider.
 const cellWidth = 7
 
 // blocks prints rows of cells under headings, as many columns side by side as
-// fit; more columns follow in further blocks.
+// fit, each as wide as its longest cell and a space; more columns follow in
+// further blocks.
 func blocks(p *page, title string, cols []column, s shown, rows []tableRow) {
 	label := 6
 	for _, r := range rows {
 		label = max(label, utf8.RuneCountInString(r.label))
 	}
 	label = min(label, p.width-2*cellWidth)
-	per := max(1, (p.width-label)/cellWidth)
-	p.line("")
-	for start := 0; start < len(cols); start += per {
-		part := cols[start:min(start+per, len(cols))]
-		var names, methods, units strings.Builder
-		for _, c := range part {
-			names.WriteString(padLeft(shortName(c.analyte), cellWidth))
-			methods.WriteString(padLeft(shortMethod(c), cellWidth))
-			units.WriteString(padLeft(shortUnit(s.soilUnit(c.unit)), cellWidth))
+	widths := make([]int, len(cols))
+	for i := range cols {
+		widths[i] = cellWidth
+		for _, r := range rows {
+			widths[i] = max(widths[i], 1+utf8.RuneCountInString(r.cells[i]))
 		}
-		if start == 0 {
-			p.para("", title)
+	}
+	p.line("")
+	if len(cols) > 0 {
+		p.para("", title)
+	}
+	for start := 0; start < len(cols); {
+		end, room := start+1, p.width-label-widths[start]
+		for end < len(cols) && widths[end] <= room {
+			room -= widths[end]
+			end++
+		}
+		var names, methods, units strings.Builder
+		for i := start; i < end; i++ {
+			_, u := s.soil(0, cols[i].unit)
+			names.WriteString(padLeft(shortName(cols[i].analyte), widths[i]))
+			methods.WriteString(padLeft(shortMethod(cols[i]), widths[i]))
+			units.WriteString(padLeft(shortUnit(u), widths[i]))
 		}
 		p.line("%s%s", pad("", label), names.String())
 		p.line("%s%s", pad("", label), methods.String())
@@ -286,20 +301,23 @@ func blocks(p *page, title string, cols []column, s shown, rows []tableRow) {
 		for _, r := range rows {
 			var cells strings.Builder
 			some := false
-			for i := range part {
-				c := r.cells[start+i]
-				some = some || c != ""
-				cells.WriteString(padLeft(c, cellWidth))
+			for i := start; i < end; i++ {
+				some = some || r.cells[i] != ""
+				cells.WriteString(padLeft(r.cells[i], widths[i]))
 			}
 			if some {
 				p.line("%s%s", pad(r.label, label), cells.String())
 			}
 		}
+		start = end
 	}
 }
 
 // shortUnit fits a unit into a column: meq for meq/100 g, cmolc for cmolc/kg.
 func shortUnit(u string) string {
+	if u == "lb/acre" {
+		return "lb/ac"
+	}
 	if utf8.RuneCountInString(u) >= cellWidth {
 		u, _, _ = strings.Cut(u, "/")
 	}
@@ -423,7 +441,9 @@ func showLevels(p *page, b *analysis.BedReview, s shown) {
 		}
 		k := rowKey{l.Season, l.Timing, l.Date, l.When, l.Lab, s.depth(l.DepthFrom, l.DepthTo), l.Ground, 0}
 		c := column{l.Analyte, l.Method, l.Estimate.Unit}
-		text := tableNumber(l)
+		scaled := *l
+		scaled.Estimate.Value, _ = s.soil(l.Estimate.Value, l.Estimate.Unit)
+		text := tableNumber(&scaled)
 		if a, ok := unit.ByID(l.Analyte); l.Method == "" && ok && !a.Plain {
 			text += "?"
 		}
@@ -496,9 +516,10 @@ func tableNumber(l *analysis.Level) string {
 	return t
 }
 
-func signed(analyte string, c *analysis.Change) string {
-	t := analysis.Round(analyte, c.Estimate.Value)
-	if c.Estimate.Value > 0 && strings.Trim(t, "0.") != "" {
+func (s shown) signed(c *analysis.Change) string {
+	v, _ := s.soil(c.Estimate.Value, c.Estimate.Unit)
+	t := analysis.Round(c.Analyte, v)
+	if v > 0 && strings.Trim(t, "0.") != "" {
 		t = "+" + t
 	}
 	if c.From.Qualifier != "" || c.To.Qualifier != "" {
@@ -555,7 +576,7 @@ func showChanges(p *page, r *analysis.Review, b *analysis.BedReview, s shown) {
 				at[label] = n
 				rows = append(rows, tableRow{label, make([]string, len(cols))})
 			}
-			rows[n].cells[slices.Index(cols, column{c.Analyte, c.Method, c.Estimate.Unit})] = signed(c.Analyte, c)
+			rows[n].cells[slices.Index(cols, column{c.Analyte, c.Method, c.Estimate.Unit})] = s.signed(c)
 			for _, id := range c.Doubts {
 				if ofChange(r.Doubts[id-1].Code) && !slices.Contains(ids[n], id) {
 					ids[n] = append(ids[n], id)
@@ -588,15 +609,25 @@ func showSeason(p *page, b *analysis.BedReview, s shown) {
 	}
 	var rows [][]string
 	nitrate := false
+	methods, told := map[string]int{}, map[[2]string]bool{}
+	for i := range b.Carryover {
+		if c := &b.Carryover[i]; c.IntoSeason == season+1 && !told[[2]string{c.Analyte, c.Method}] {
+			told[[2]string{c.Analyte, c.Method}] = true
+			methods[c.Analyte]++
+		}
+	}
 	for i := range b.Carryover {
 		c := &b.Carryover[i]
 		if c.IntoSeason != season+1 {
 			continue
 		}
 		row := []string{c.Analyte, "", "", ""}
+		if methods[c.Analyte] > 1 {
+			row[0] += fmt.Sprintf(" (%s)", cmp.Or(shortMethod(column{c.Analyte, c.Method, ""}), c.Method))
+		}
 		for j := range b.Changes {
 			if d := &b.Changes[j]; d.Kind == analysis.Drawdown && d.Season == season && d.Analyte == c.Analyte && d.Method == c.Method {
-				row[1] = signed(c.Analyte, d)
+				row[1] = s.signed(d)
 				row[2] = fmt.Sprintf("%s to %s", analysis.Round(c.Analyte, d.Estimate.Low), analysis.Round(c.Analyte, d.Estimate.High))
 			}
 		}

@@ -59,6 +59,15 @@ func (s shown) soilUnit(si string) string {
 	return si
 }
 
+// soil scales a soil-test value for reading and names its unit: as soilUnit does,
+// and a release per area, which labs print in lb/acre.
+func (s shown) soil(v float64, si string) (float64, string) {
+	if s.us && si == "kg/ha" {
+		return to(v, "lb/acre", unit.MassPerArea)
+	}
+	return v, s.soilUnit(si)
+}
+
 func (s shown) depth(from, to *float64) string {
 	if to == nil {
 		return "depth not given"
@@ -81,7 +90,7 @@ func (s shown) amount(in analysis.Input) string {
 	if in.Amount == nil {
 		return "amount not recorded"
 	}
-	name, v, q := in.Unit, *in.Amount, unit.Mass
+	name, scale := in.Unit, 1.0
 	us := map[string]struct {
 		name string
 		q    unit.Quantity
@@ -91,15 +100,23 @@ func (s shown) amount(in analysis.Input) string {
 	}
 	if s.us {
 		if u, ok := us[in.Unit]; ok {
-			name, q = u.name, u.q
-			v, _ = to(v, name, q)
+			scale, name = to(1, u.name, u.q)
 		}
 	}
-	text := figures(v) + " " + name
+	text := figures(*in.Amount * scale)
+	if in.Low != nil && in.High != nil && !roughly(in) {
+		text = figures(*in.Low*scale) + "-" + figures(*in.High*scale)
+	}
 	if in.About {
 		text = "about " + text
 	}
-	return text
+	return text + " " + name
+}
+
+// roughly tells an amount whose range is only what "about" stands for.
+func roughly(in analysis.Input) bool {
+	off := func(end, share float64) bool { return math.Abs(end-*in.Amount*share) > 1e-6**in.Amount }
+	return in.About && !off(*in.Low, 1-unit.AboutShare) && !off(*in.High, 1+unit.AboutShare)
 }
 
 // figures prints three significant figures without an exponent.
