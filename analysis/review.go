@@ -253,9 +253,9 @@ func NewReview(book *dataset.Book, rec *dataset.Records, o Options) (*Review, er
 	for h := range book.Beds(rec, o.Select) {
 		x := work(h, d).review(r.Season)
 		if slices.ContainsFunc(x.Harvests, func(f Harvest) bool { return f.Season == r.Season }) {
-			at := o
-			at.AsOf = &last
-			took := Account(h, r.Season, AccountOptions{Options: at, Materials: rec.Materials, Water: rec.WaterTests, Nutrients: []string{"N", "P", "K"}})
+			at, fruit := o, *h
+			at.AsOf, fruit.Tests = &last, nil // what fruit takes needs no test
+			took := Account(&fruit, r.Season, AccountOptions{Options: at, Materials: rec.Materials, Water: rec.WaterTests, Nutrients: []string{"N", "P", "K"}})
 			x.Took = took.Took(o.US)
 		}
 		r.Beds = append(r.Beds, x)

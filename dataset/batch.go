@@ -221,6 +221,7 @@ func (b *Book) admit(names []string, live *Records, batch Batch) (own, fresh *Re
 		return refuse(err)
 	}
 	res = Result{Number: len(names) + 1, Rows: map[string]int{}, Skipped: map[string]int{}, Corrected: map[string]int{}, Gone: map[string]int{}}
+	nameSheets(own, fresh, live, gone)
 	if n := dropCorrections(own, fresh, live, gone); n > 0 {
 		res.Skipped["corrections"] = n
 	}
@@ -371,6 +372,44 @@ func clash(cells []Cell) string {
 	return strings.Join(list, "; ")
 }
 
+// nameSheets completes the name of a workbook, in corrections, by the sheet of
+// it that their row is of, if there is one: "sheets.xlsx" to
+// "sheets.xlsx/harvests".
+func nameSheets(own, fresh, live, gone *Records) {
+	for n := range fresh.Corrections {
+		c := &fresh.Corrections[n]
+		t := tableNamed(c.Table)
+		if t == nil || !strings.Contains(c.OfFile, ".") {
+			continue
+		}
+		found := map[string]bool{}
+		for _, rec := range []*Records{live, gone} {
+			for i := range t.len(rec) {
+				s := t.source(rec, i)
+				if s.Batch != c.OfBatch || s.Line != c.OfLine {
+					continue
+				}
+				if c.names(s.File, false) {
+					found[c.OfFile] = true
+				} else if c.ofBook(s.File) {
+					found[s.File] = true
+				}
+			}
+		}
+		if len(found) == 1 {
+			for file := range found {
+				c.OfFile, own.Corrections[n].OfFile = file, file
+			}
+		}
+	}
+}
+
+// ofBook tells whether the correction names the workbook of a sheet.
+func (c *Correction) ofBook(sheet string) bool {
+	n := strings.LastIndexByte(sheet, '/')
+	return n > 0 && c.OfFile != "" && c.names(sheet[:n], false)
+}
+
 // dropCorrections leaves out the corrections that the book has, from these
 // sheets or with an equal row in the place of the old one, and counts them.
 func dropCorrections(own, fresh, live, gone *Records) (n int) {
@@ -450,7 +489,7 @@ func checkCorrections(fresh, live *Records) error {
 			return bad("it replaces a row of %s, but its line holds none", c.Table)
 		}
 		found := map[string]bool{} // files
-		var analytes []string
+		var analytes, sheets []string
 		if standing[c.Table] == nil {
 			standing[c.Table] = newLineage(t, live, &Records{}, nil)
 		}
@@ -459,6 +498,9 @@ func checkCorrections(fresh, live *Records) error {
 		for _, r := range at {
 			j, s := r.i, t.source(live, r.i)
 			if !c.names(s.File, exact) {
+				if c.ofBook(s.File) {
+					sheets = append(sheets, s.File)
+				}
 				continue
 			}
 			a, has := t.analyte(live, j)
@@ -487,6 +529,10 @@ func checkCorrections(fresh, live *Records) error {
 				(o.OfFile == "" || c.names(o.OfFile, false)) {
 				return bad("%s was taken out already, by %v: name the row that replaced it", what, o.Source)
 			}
+		}
+		if len(sheets) > 0 {
+			slices.Sort(sheets)
+			return hint(bad("%s stands in more than one sheet", what), "name the sheet: %s", quoted(slices.Compact(sheets)))
 		}
 		if len(analytes) > 0 {
 			slices.Sort(analytes)

@@ -15,6 +15,8 @@ import (
 	"unicode"
 
 	"github.com/BurntSushi/toml"
+
+	"carryover/dataset/unit"
 )
 
 // Format is the format number of what this program writes. It reads format 1,
@@ -45,7 +47,8 @@ type Lab struct {
 	Methods map[string]string `toml:"methods"` // analyte to method
 	Units   map[string]string `toml:"units"`   // analyte to unit
 	Depth   string            `toml:"depth"`
-	Order   []string          `toml:"order"` // analytes as the report lists them
+	Pounds  string            `toml:"pounds"` // rule behind its lb/acre: "2 x ppm" or "by depth"; empty: by the depth
+	Order   []string          `toml:"order"`  // analytes as the report lists them
 }
 
 // Measure is one of the grower's own: barrow = 6 cu ft.
@@ -154,6 +157,11 @@ func (c Config) check() error {
 	for _, name := range slices.Sorted(maps.Keys(c.Measure)) {
 		if m := c.Measure[name]; !(m.Amount > 0) || math.IsInf(m.Amount, 0) || m.Unit == "" {
 			return bad("measure.%s = %v %q, expected an amount above 0 and its unit", name, m.Amount, m.Unit)
+		}
+	}
+	for _, name := range slices.Sorted(maps.Keys(c.Lab)) {
+		if err := unit.CheckPounds(c.Lab[name].Pounds); err != nil {
+			return bad("lab.%s.pounds = %v", strconv.Quote(name), err)
 		}
 	}
 	return nil

@@ -81,6 +81,7 @@ func TestBookToml(t *testing.T) {
 		{"grower = \"x\"\n", []string{"format = 0", "expected 1 to 2"}},
 		{"format = 1\nunits = \"us\"\nlattitude = 44\n", []string{"book.toml:3", `"lattitude" is not known`}},
 		{"format = 1\nunits = \"us\"\n[lab.Sample]\nmethod = \"x\"\n", []string{"book.toml:4", "lab.Sample.method"}},
+		{"format = 1\nunits = \"us\"\n[lab.\"Lab A\"]\npounds = \"half\"\n", []string{`lab."Lab A".pounds = "half"`, `expected "2 x ppm" or "by depth"`}},
 		{"format = 1\nunits = \"acre\"\n", []string{`units = "acre"`, `expected "us" or "metric"`}},
 		{"format = 1\nunits = \"us\"\nlatitude = 91\n", []string{"latitude = 91", "-90 to 90"}},
 		{"format = 1\nunits = \"us\"\ndates = \"YMD\"\n", []string{`dates = "YMD"`, `expected "MDY" or "DMY"`}},
@@ -99,10 +100,10 @@ func TestBookToml(t *testing.T) {
 		}
 		mustSay(t, err, c.want...)
 	}
-	good := "format = 1\nunits = \"metric\"\ndates = \"DMY\"\n[lab.\"Lab A\"]\ndepth = \"0-6 in\"\nmethods = { P = \"P-M3\" }\nunits = { P = \"ppm\" }\n[measure.barrow]\namount = 6\nunit = \"cu ft\"\n"
+	good := "format = 1\nunits = \"metric\"\ndates = \"DMY\"\n[lab.\"Lab A\"]\ndepth = \"0-6 in\"\npounds = \"by depth\"\nmethods = { P = \"P-M3\" }\nunits = { P = \"ppm\" }\n[measure.barrow]\namount = 6\nunit = \"cu ft\"\n"
 	os.WriteFile(filepath.Join(b.Dir, "book.toml"), []byte(good), 0o644)
 	got, err := Open(b.Dir)
-	if err != nil || got.Config.Dates != "DMY" || got.Config.Lab["Lab A"].Methods["P"] != "P-M3" || got.Config.Measure["barrow"].Amount != 6 {
+	if err != nil || got.Config.Dates != "DMY" || got.Config.Lab["Lab A"].Methods["P"] != "P-M3" || got.Config.Lab["Lab A"].Pounds != "by depth" || got.Config.Measure["barrow"].Amount != 6 {
 		t.Errorf("%+v %v", got, err)
 	}
 }

@@ -195,7 +195,7 @@ func TestCorrect(t *testing.T) {
 		}, []string{"batch 3 (amendments.csv line 3): A, 2019-04-15, compost: amount 40 kg -> 44 kg; it was 2:amendments.csv:3"}, map[string]int{"amendments": 1}, nil, 3},
 		{"an amount and a range for it", func(r *Records) *Records {
 			return &Records{Amendments: with(r.Amendments, 1, func(a *Amendment) { a.Qualifier, a.AmountLow, a.AmountHigh = "about", ptr(30.0), ptr(50.0) })}
-		}, []string{"batch 3 (amendments.csv line 3): A, 2019-04-15, compost: amount_low empty -> 30; amount_high empty -> 50; qualifier empty -> about; it was 2:amendments.csv:3"}, map[string]int{"amendments": 1}, nil, 3},
+		}, []string{"batch 3 (amendments.csv line 3): A, 2019-04-15, compost: amount 40 kg -> about 40 kg; it was 2:amendments.csv:3"}, map[string]int{"amendments": 1}, nil, 3},
 		{"an amount, moved by rows above", func(r *Records) *Records {
 			a := with(r.Amendments, 1, kg(44))
 			a[0].Line, a[1].Line, a[2].Line = 4, 5, 6
@@ -807,6 +807,216 @@ func TestNothingNewNamesWhatIsGone(t *testing.T) {
 	b, r := season(t)
 	_, err := b.Commit(Batch{Records: &Records{Amendments: r.Amendments[:2]}, Now: noon})
 	mustSay(t, err, "nothing new: all 2 rows are in the book already", "hint: 1 row of an earlier import, no longer in the sheet, stays in the book: a withdraw sheet takes rows out")
+}
+
+// twoBeds is a book with a sheet of three tests a day of two beds, and that sheet.
+func twoBeds(t *testing.T) (*Book, []SoilTest) {
+	b := newBook(t)
+	commit(t, b, &Records{Beds: []Bed{bed("Barn", 1), bed("Creek", 1)}})
+	var sheet []SoilTest
+	for n, day := range []Date{18000, 18180, 18365} {
+		for m, name := range []string{"Barn", "Creek"} {
+			for k, analyte := range []string{"P", "K", "OM"} {
+				sheet = append(sheet, soil(name, analyte, day, float64(100*n+10*m+k+1), int32(2+len(sheet))))
+			}
+		}
+	}
+	commit(t, b, &Records{SoilTests: sheet})
+	return b, slices.Clone(sheet)
+}
+
+func lined(sheet []SoilTest) *Records {
+	for i := range sheet {
+		sheet[i].Line = int32(2 + i)
+	}
+	return &Records{SoilTests: sheet}
+}
+
+// TestSortedSheet: in a sheet that was sorted, a place tells nothing.
+func TestSortedSheet(t *testing.T) {
+	t.Run("a date", func(t *testing.T) {
+		b, s := twoBeds(t)
+		s[4].Date = 18190 // Creek, K
+		slices.SortStableFunc(s, func(x, y SoilTest) int { return int(y.Date - x.Date) })
+		res := take(t, b, Batch{Records: lined(s), Correct: true})
+		want := []string{"batch 3 (tests.csv line 8): Creek, K, 2019-04-14: date 2019-04-14 -> 2019-10-21; it was 2:tests.csv:6"}
+		if diff := cmp.Diff(want, told(res.Changes)); diff != "" || res.Gone != nil {
+			t.Error(diff, res.Gone)
+		}
+	})
+	t.Run("a date and its value, by a month", func(t *testing.T) {
+		b, s := twoBeds(t)
+		s[4].Date, s[4].Value, s[4].ReportedValue = 18030, 7, 7
+		slices.Reverse(s)
+		res := take(t, b, Batch{Records: lined(s), Correct: true})
+		want := []string{"batch 3 (tests.csv line 15): Creek, K, 2019-04-14: value 12 ppm -> 7 ppm; date 2019-04-14 -> 2019-05-14; it was 2:tests.csv:6"}
+		if diff := cmp.Diff(want, told(res.Changes)); diff != "" || res.Gone != nil {
+			t.Error(diff, res.Gone)
+		}
+	})
+	t.Run("a row gone, one new, a date", func(t *testing.T) {
+		// The place of the new row is each in turn: none makes it another's edit.
+		for at := range 18 {
+			b, s := twoBeds(t)
+			s[4].Date = 18190
+			s = slices.Delete(s, 2, 3) // Barn, OM
+			slices.Reverse(s)
+			s = slices.Insert(s, at, soil("Creek", "pH", 18365, 5.6, 0))
+			res := take(t, b, Batch{Records: lined(s), Correct: true})
+			if len(res.Changes) != 1 || res.Changes[0].Differs() != "date 2019-04-14 -> 2019-10-21" || res.Rows["soil_tests"] != 2 {
+				t.Errorf("at %d: %v", at, told(res.Changes))
+			}
+			if diff := cmp.Diff(map[string]int{"soil_tests": 1}, res.Gone); diff != "" {
+				t.Error(diff)
+			}
+		}
+	})
+	t.Run("a row in the place of another bed's and analyte's", func(t *testing.T) {
+		b, s := twoBeds(t)
+		s[8] = soil("Creek", "pH", 18370, 5.6, 0) // it was Barn's OM
+		res := take(t, b, Batch{Records: lined(s)})
+		if diff := cmp.Diff(map[string]int{"soil_tests": 1}, res.Gone); diff != "" || len(res.Changes) > 0 || res.Rows["soil_tests"] != 1 {
+			t.Error(diff, told(res.Changes))
+		}
+	})
+	t.Run("two that are like it", func(t *testing.T) {
+		b, s := twoBeds(t)
+		s[3].Date, s[3].Value, s[3].ReportedValue = 18010, 8, 8
+		s = append(s, soil("Creek", "P", 18020, 9, 0))
+		slices.Reverse(s)
+		res := take(t, b, Batch{Records: lined(s)})
+		if diff := cmp.Diff(map[string]int{"soil_tests": 1}, res.Gone); diff != "" || len(res.Changes) > 0 || res.Rows["soil_tests"] != 2 {
+			t.Error(diff, told(res.Changes))
+		}
+	})
+	t.Run("the date of an event", func(t *testing.T) {
+		b, r := season(t)
+		a := append(with(r.Amendments, 1, func(a *Amendment) { a.Date = 18020 }), spread("B", "ash", 18300, 2, 0))
+		slices.Reverse(a)
+		for i := range a {
+			a[i].Line = int32(2 + i)
+		}
+		res := take(t, b, Batch{Records: &Records{Amendments: a}, Correct: true})
+		want := []string{"batch 3 (amendments.csv line 4): A, 2019-04-15, compost: date 2019-04-15 -> 2019-05-04; it was 2:amendments.csv:3"}
+		if diff := cmp.Diff(want, told(res.Changes)); diff != "" || res.Gone != nil {
+			t.Error(diff, res.Gone)
+		}
+	})
+}
+
+// TestRollingWeather: a sheet of the last days drops days and gains others, and
+// dry days are alike.
+func TestRollingWeather(t *testing.T) {
+	b := newBook(t)
+	days := func(from, n int) *Records {
+		r := &Records{}
+		for i := range n {
+			rain := float64(from + i)
+			if from+i == 0 || from+i == 7 {
+				rain = 0
+			}
+			r.Weather = append(r.Weather, Weather{Grower: "G", Site: "home", Date: Date(18000 + from + i), Period: "day", Rain: &rain, Source: Source{File: "weather.csv", Line: int32(2 + i)}})
+		}
+		return r
+	}
+	commit(t, b, days(0, 6))
+	res := take(t, b, Batch{Records: days(2, 6)})
+	if len(res.Changes) > 0 || res.Rows["weather"] != 2 || res.Gone["weather"] != 2 {
+		t.Errorf("%+v", res)
+	}
+}
+
+// TestSpelledAnotherWay: a fact is one however its method is spelled.
+func TestSpelledAnotherWay(t *testing.T) {
+	ph := func(file, method string, value float64, line int32) SoilTest {
+		s := soil("A", "pH", 18000, value, line)
+		s.File, s.Method, s.ReportedMethod = file, "water 1:1", method
+		return s
+	}
+	b := newBook(t)
+	res := take(t, b, Batch{Records: &Records{Beds: []Bed{bed("A", 1)}, SoilTests: []SoilTest{ph("a.csv", "water 1:1", 6, 2), ph("a.csv", "1:1 water", 6, 3)}}})
+	if res.Rows["soil_tests"] != 1 || res.Skipped["soil_tests"] != 1 {
+		t.Errorf("%+v", res)
+	}
+	for _, file := range []string{"a.csv", "b.csv"} { // beside the one that the book has
+		_, err := b.Commit(Batch{Records: &Records{SoilTests: []SoilTest{ph(file, "1:1 water", 6, 3), ph(file, "water 1:1", 6, 2)}}, Now: noon})
+		if !errors.Is(err, ErrNothingNew) {
+			t.Error(err)
+		}
+	}
+	for _, correct := range []bool{false, true} { // instead of it, in another sheet
+		if _, err := b.Commit(Batch{Records: &Records{SoilTests: []SoilTest{ph("b.csv", "1:1 water", 6, 3)}}, Correct: correct, Now: noon}); !errors.Is(err, ErrNothingNew) {
+			t.Error(err)
+		}
+	}
+	// Its own sheet may mend how it is spelled.
+	if res := take(t, b, Batch{Records: &Records{SoilTests: []SoilTest{ph("a.csv", "1:1 water", 6, 2)}}, Correct: true}); len(res.Changes) != 1 {
+		t.Errorf("%+v", res)
+	}
+	if _, err := b.Commit(Batch{Records: &Records{SoilTests: []SoilTest{ph("c.csv", "1:1 water", 6, 2), ph("c.csv", "water 1:1", 6.1, 3)}}, Now: noon}); !errors.As(err, new(*ConflictError)) {
+		t.Error(err)
+	}
+}
+
+// TestWithdrawFromAWorkbook: its name is enough where one sheet has the row.
+func TestWithdrawFromAWorkbook(t *testing.T) {
+	b := newBook(t)
+	x, y, z := soil("A", "P", 18000, 1, 2), spread("A", "lime", 18000, 1, 2), spread("A", "ash", 18000, 1, 3)
+	x.File, y.File, z.File = "sheets.xlsx/soil tests", "sheets.xlsx/amendments", "sheets.xlsx/amendments"
+	z2 := z
+	z2.File, z2.Material = "sheets.xlsx/more amendments", "compost"
+	commit(t, b, &Records{Beds: []Bed{bed("A", 1)}, SoilTests: []SoilTest{x}, Amendments: []Amendment{y, z, z2}})
+	out := func(file string, line int32) Batch {
+		return Batch{Records: &Records{Corrections: []Correction{{Table: "amendments", OfBatch: 1, OfFile: file, OfLine: line, Action: "withdraw", Source: Source{File: "w.csv", Line: 2}}}}, Now: noon}
+	}
+	take(t, b, out("sheets.xlsx", 2))
+	if r := records(t, b); len(r.Amendments) != 2 || len(r.SoilTests) != 1 || r.Corrections[0].OfFile != "sheets.xlsx/amendments" {
+		t.Errorf("%+v", r)
+	}
+	if _, err := b.Commit(out("sheets.xlsx", 2)); !errors.Is(err, ErrNothingNew) {
+		t.Error(err)
+	}
+	_, err := b.Commit(out("sheets.xlsx", 3))
+	mustSay(t, err, "sheets.xlsx line 3 of batch 1 stands in more than one sheet", `hint: name the sheet: "sheets.xlsx/amendments" or "sheets.xlsx/more amendments"`)
+	_, err = b.Commit(out("other.xlsx", 2))
+	mustSay(t, err, "the book has no row of amendments from other.xlsx line 2 of batch 1")
+	take(t, b, out("sheets.xlsx/more amendments", 3))
+}
+
+// TestChangesInWords: a change is told as its sheet has it.
+func TestChangesInWords(t *testing.T) {
+	yard := func(low, v, high float64, qualifier string) *Records {
+		a := spread("A", "compost", 18000, v*0.764554857984, 2)
+		a.Unit, a.ReportedAmount, a.ReportedUnit, a.Qualifier = "m3", &v, "cu yd", qualifier
+		if low > 0 {
+			a.AmountLow, a.AmountHigh = ptr(low*0.764554857984), ptr(high*0.764554857984)
+		}
+		return &Records{Amendments: []Amendment{a}}
+	}
+	deep := func(form string, value, reported float64) *Records {
+		s := soil("A", "P", 18000, value, 2)
+		s.DepthFrom, s.DepthTo, s.Basis, s.Lab, s.Method, s.Report, s.ReportedForm, s.ReportedValue = ptr(0.0), ptr(15.24), "mass", "Lab A", "Mehlich-3", "77", form, reported
+		return &Records{SoilTests: []SoilTest{s}}
+	}
+	for _, x := range []struct {
+		was, is *Records
+		said    string
+	}{
+		{yard(0, 2, 0, ""), yard(2, 2.5, 3, ""), "A, 2019-04-14, compost: amount 2 cu yd -> 2-3 cu yd"},
+		{yard(2, 2.5, 3, ""), yard(2, 2.5, 3, "about"), "A, 2019-04-14, compost: amount 2-3 cu yd -> about 2-3 cu yd"},
+		{yard(1.5, 2, 2.5, "about"), yard(0, 2, 0, ""), "A, 2019-04-14, compost: amount about 2 cu yd -> 2 cu yd"},
+		{yard(0, 2, 0, "about"), yard(1.5, 2, 2.5, "about"), "A, 2019-04-14, compost: amount range empty -> 1.5-2.5 cu yd"},
+		{deep("P", 50, 50), deep("P2O5", 21.8, 50), "A, P, 2019-04-14, Lab A, 0-15 cm: form P -> P2O5"},
+		{deep("", 50, 50), deep("P2O5", 26.2, 60), "A, P, 2019-04-14, Lab A, 0-15 cm: value 50 ppm -> 60 ppm P2O5"},
+	} {
+		b := newBook(t)
+		commit(t, b, &Records{Beds: []Bed{bed("A", 1)}})
+		commit(t, b, x.was)
+		res := take(t, b, Batch{Records: x.is, Correct: true})
+		if len(res.Changes) != 1 || res.Changes[0].Subject+": "+res.Changes[0].Differs() != x.said {
+			t.Errorf("%v, want %s", told(res.Changes), x.said)
+		}
+	}
 }
 
 func TestAddress(t *testing.T) {

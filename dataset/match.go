@@ -25,7 +25,8 @@ const (
 //     own correction back;
 //  4. a row of the same subject with other content;
 //  5. of the same sheet, a row that is gone from it: one alike in bed, day and
-//     thing, else the one that had its place.
+//     thing; the only one that is like it but for its day or its value; else the
+//     one that had its place, if bed or thing are the same.
 type matcher struct {
 	t       table
 	in      *Records // the batch
@@ -318,9 +319,10 @@ func (m *matcher) back(l *lineage) {
 
 // contradictions finds rows that say something else of a subject of which the
 // book, or the batch itself, has a row. Such a row of the same sheet makes way;
-// one of another sheet only if correct holds.
+// one of another sheet only if correct holds. One that says the same, spelled
+// another way ("1:1 water" for "water 1:1"), is known.
 func (m *matcher) contradictions(correct bool, clash func(i int, rec *Records, j int)) {
-	first := map[rowKey]int{}
+	first, same := map[rowKey]int{}, m.t.fact()
 	for i := range m.fate {
 		if m.fate[i] == isKnown {
 			continue
@@ -330,11 +332,26 @@ func (m *matcher) contradictions(correct bool, clash func(i int, rec *Records, j
 			continue
 		}
 		if f, again := first[k]; again {
-			clash(i, m.in, f)
+			if same(m.in, f) == same(m.in, i) {
+				m.fate[i] = isKnown
+			} else {
+				clash(i, m.in, f)
+			}
 			continue
 		}
+		j, ok := m.about[k]
+		if ok && same(m.book, j) == same(m.in, i) {
+			switch {
+			case m.stays(j):
+				m.fate[i] = isKnown
+				continue
+			case m.taken[j] < 0 && m.was(j).File != m.at(i).File && m.fate[i] == isNew:
+				m.known(i, j)
+				continue
+			}
+		}
 		first[k] = i
-		switch j, ok := m.about[k]; {
+		switch {
 		case !ok:
 		case m.stays(j):
 			clash(i, m.in, int(m.taken[j]))
@@ -392,25 +409,77 @@ func (m *matcher) edits(continued func(batch int32) bool) {
 	}
 	at = m.places(continued) // by what was found now, too
 	books = slices.DeleteFunc(books, func(j int) bool { _, ok := at(m.was(j)); return !ok })
-	// Of a line with several rows, one is not another's edit.
-	for _, thing := range m.t.things() {
-		place := func(s spot, rec *Records, i int) spot {
-			if on[s] > 1 {
-				s.key = thing(rec, i)
+	for _, like := range m.t.likeness() {
+		ins, books = m.likely(ins, books, like)
+	}
+	// Of a line with several rows, one is not another's edit; nor is a row of
+	// another bed and another thing.
+	for n, kind := range m.t.things() {
+		place := func(file string, line int32, rec *Records, i int) spot {
+			if n > 1 && on[spot{file: file, line: line}] > 1 {
+				line = 0
+			}
+			return spot{file, line, kind(rec, i)}
+		}
+		ins, books = join(ins, books, func(i int) spot {
+			s := place(m.at(i).File, m.at(i).Line, m.in, i)
+			if s.line == 0 {
+				s.line = -1 // no place is like it
 			}
 			return s
-		}
-		ins, books = join(ins, books, func(i int) spot { return place(spot{file: m.at(i).File, line: m.at(i).Line}, m.in, i) }, func(j int) spot {
+		}, func(j int) spot {
 			line, _ := at(m.was(j))
-			return place(spot{file: m.was(j).File, line: line}, m.book, j)
+			return place(m.was(j).File, line, m.book, j)
 		}, m.change)
 	}
 	m.lost = books
 }
 
+// likely pairs rows of one sheet that are like each other, where each is the
+// only one for the other, and returns what is left.
+func (m *matcher) likely(ins, books []int, like likeness) (restIn, restBook []int) {
+	place := func(s *Source, k rowKey) spot { return spot{file: s.File, key: k} }
+	by := map[spot][]int{}
+	for _, j := range books {
+		if m.t.isEvent(m.book, j) == like.events {
+			k := place(m.was(j), like.key(m.book, j))
+			by[k] = append(by[k], j)
+		}
+	}
+	if len(by) == 0 {
+		return ins, books
+	}
+	of, only := map[int][]int{}, map[int]int{} // rows of the batch by row of the book, and the reverse
+	for _, i := range ins {
+		if m.t.isEvent(m.in, i) != like.events {
+			continue
+		}
+		only[i] = -1
+		n := 0
+		for _, j := range by[place(m.at(i), like.key(m.in, i))] {
+			if d := m.t.day(m.in, i) - m.t.day(m.book, j); max(d, -d) <= like.within {
+				of[j] = append(of[j], i)
+				only[i] = j
+				n++
+			}
+		}
+		if n > 1 {
+			only[i] = -1
+		}
+	}
+	for _, i := range ins {
+		if j, ok := only[i]; ok && j >= 0 && len(of[j]) == 1 {
+			m.change(i, j)
+		} else {
+			restIn = append(restIn, i)
+		}
+	}
+	return restIn, slices.DeleteFunc(books, func(j int) bool { return m.taken[j] >= 0 })
+}
+
 // places tells on which line a row of the book would stand in its sheet now, by
-// its neighbours if those moved alike; not ok: the sheet is not that of its
-// import.
+// its neighbours; line 0: they do not tell, as they were sorted or moved apart;
+// not ok: the sheet is not that of its import.
 func (m *matcher) places(continued func(batch int32) bool) func(s *Source) (line int32, ok bool) {
 	type sheet struct {
 		file  string
@@ -441,10 +510,13 @@ func (m *matcher) places(continued func(batch int32) bool) func(s *Source) (line
 		}
 		n := sort.Search(len(list), func(n int) bool { return list[n].from >= s.Line })
 		above, below := list[max(n-1, 0)], list[min(n, len(list)-1)]
+		if below.from == s.Line {
+			return below.to, true // another row of its line
+		}
 		if shift := above.to - above.from; shift == below.to-below.from {
 			return s.Line + shift, true
 		}
-		return s.Line, true
+		return 0, true
 	}
 }
 

@@ -15,6 +15,8 @@ import (
 	"unicode/utf8"
 
 	"github.com/parquet-go/parquet-go"
+
+	"carryover/dataset/unit"
 )
 
 // groupRows is where a row group may end; it ends at the next bed.
@@ -37,12 +39,15 @@ type table interface {
 	keep(r *Records, keep func(i int) bool)
 	check() func(r *Records, i int) error
 
-	identity() func(r *Records, i int) rowKey        // of all columns but the source
-	alike() []func(r *Records, i int) rowKey         // of the columns of the order, then of its first four: bed, day and what
-	things() []func(r *Records, i int) rowKey        // of all columns but days, then of the order but grower, bed and day
+	identity() func(r *Records, i int) rowKey // of all columns but the source
+	alike() []func(r *Records, i int) rowKey  // of the columns of the order, then of its first four: bed, day and what
+	things() []func(r *Records, i int) rowKey // of all columns but days; of the order but grower, bed and day; of the analyte, if any; of the bed
+	fact() func(r *Records, i int) rowKey     // of all columns but those that keep how it was reported
+	likeness() []likeness                     // from the surest
+	day(r *Records, i int) Date
 	subject() func(r *Records, i int) (rowKey, bool) // of the columns that say what was measured; nil: none; false: an event
 	named(r *Records, i int) string                  // the columns of the order in words
-	say(r *Records, i int) string                    // the subject in words, or where there is none the columns of the order
+	say(r *Records, i int) string                    // the row in words: bed, thing, day, lab, sample, depth
 	differs(a *Records, i int, b *Records, j int) []Cell
 
 	encode(w io.Writer, r *Records, group int) error
@@ -419,7 +424,61 @@ func (s spec[T]) things() []func(r *Records, i int) rowKey {
 	noDay := func(c column) bool { return reflect.TypeFor[T]().Field(c.field).Type == reflect.TypeFor[Date]() }
 	all := slices.DeleteFunc(columns(reflect.TypeFor[T]()), noDay)
 	what := slices.DeleteFunc(slices.Clone(all), func(c column) bool { return c.name == "grower" || c.name == "bed" || !slices.Contains(s.order, c.name) })
-	return []func(r *Records, i int) rowKey{s.keyOf(all), s.keyOf(what)}
+	list := []func(r *Records, i int) rowKey{s.keyOf(all), s.keyOf(what)}
+	if s.what != nil {
+		list = append(list, func(r *Records, i int) rowKey {
+			sum := sha256.Sum256([]byte(s.what(&(*s.rows(r))[i])))
+			return rowKey(sum[:16])
+		})
+	}
+	return append(list, s.keyOf(s.columnsNamed(s.order[1:2])))
+}
+
+func (s spec[T]) fact() func(r *Records, i int) rowKey {
+	return s.keyOf(slices.DeleteFunc(columns(reflect.TypeFor[T]()), func(c column) bool {
+		return c.name == "conversion" || strings.HasPrefix(c.name, "reported_")
+	}))
+}
+
+// likeness says that two rows of one sheet may be one before and after an edit:
+// their keys are equal and their days not further apart than within.
+type likeness struct {
+	key    func(r *Records, i int) rowKey
+	within Date
+	events bool // for events, else for facts
+}
+
+// A date that was mended is most often a month off. Of events, which recur, no
+// more can be told; a fact is also known by its value.
+func (s spec[T]) likeness() []likeness {
+	const month = 31
+	noDays := s.things()[0]
+	list := []likeness{{noDays, month, true}}
+	if s.table != "weather" { // two days may be alike in all
+		list = append(list, likeness{noDays, forever, false})
+	}
+	if s.what != nil {
+		of := []string{"grower", "bed", "water", "material", "analyte", "component", "item", "part", "lab", "depth_from_cm", "depth_to_cm"}
+		list = append(list, likeness{s.keyOf(s.columnsNamed(append(slices.Clip(of), "value", "amount", "unit"))), forever, false},
+			likeness{s.keyOf(s.columnsNamed(append(slices.Clip(of), "method", "sample"))), month, false})
+	}
+	return list
+}
+
+// day is the first date of the row; 0 if it has none.
+func (s spec[T]) day(r *Records, i int) Date {
+	v := reflect.ValueOf(&(*s.rows(r))[i]).Elem()
+	for n := range v.NumField() {
+		switch d := v.Field(n).Interface().(type) {
+		case Date:
+			return d
+		case *Date:
+			if d != nil {
+				return *d
+			}
+		}
+	}
+	return 0
 }
 
 func (s spec[T]) columnsNamed(names []string) []column {
@@ -442,10 +501,20 @@ func (s spec[T]) subject() func(r *Records, i int) (rowKey, bool) {
 func (s spec[T]) named(r *Records, i int) string { return s.words(r, i, s.order) }
 
 func (s spec[T]) say(r *Records, i int) string {
-	if s.unique == nil {
-		return s.words(r, i, s.order)
+	names := s.order
+	if s.unique != nil {
+		names = append(slices.Clip(s.order), "lab", "sample")
 	}
-	return s.words(r, i, s.unique)
+	names = slices.DeleteFunc(slices.Clone(names), func(n string) bool { return n == "method" || strings.HasPrefix(n, "depth_") })
+	words := s.words(r, i, names)
+	if t, ok := any(&(*s.rows(r))[i]).(*SoilTest); ok && t.DepthTo != nil {
+		from := "to "
+		if t.DepthFrom != nil {
+			from = fmt.Sprintf("%.0f-", *t.DepthFrom)
+		}
+		words += fmt.Sprintf(", %s%.0f cm", from, *t.DepthTo)
+	}
+	return words
 }
 
 // words prints the columns named, without those that say little.
@@ -453,7 +522,7 @@ func (s spec[T]) words(r *Records, i int, names []string) string {
 	v := reflect.ValueOf(&(*s.rows(r))[i]).Elem()
 	var words []string
 	for _, c := range s.columnsNamed(names) {
-		if w := text(v.Field(c.field)); w != "" && c.name != "grower" && c.name != "date_basis" {
+		if w := text(v.Field(c.field)); w != "" && c.name != "grower" {
 			if strings.HasPrefix(c.name, "depth_") {
 				w = strings.NewReplacer("depth_from_cm", "from ", "depth_to_cm", "to ").Replace(c.name) + w + " cm"
 			}
@@ -483,7 +552,22 @@ func (s spec[T]) differs(a *Records, i int, b *Records, j int) (list []Cell) {
 		return Cell{names[0], words(p), words(q)}
 	}
 	told := map[string]bool{}
+	p, pRange := spreadAs(x)
+	q, qRange := spreadAs(y)
+	if p != q || pRange != qRange {
+		c := Cell{"amount", p, q}
+		if p == q { // a row of before ranges were kept
+			c = Cell{"amount range", pRange, qRange}
+		}
+		list = append(list, c)
+		for _, n := range []string{"amount", "unit", "amount_low", "amount_high", "qualifier", "reported_amount", "reported_unit"} {
+			told[n] = true
+		}
+	}
 	for _, name := range []string{"value", "amount", "weight", "method"} {
+		if told[name] || len(s.columnsNamed([]string{"reported_" + name})) == 0 {
+			continue
+		}
 		made := []string{name, name + "_kg"}
 		parts := []string{"reported_" + name}
 		if name != "method" {
@@ -493,7 +577,13 @@ func (s spec[T]) differs(a *Records, i int, b *Records, j int) (list []Cell) {
 			for _, n := range append(made, parts...) {
 				told[n] = true
 			}
-			list = append(list, Cell{name, c.Old, c.New})
+			c.Column = name
+			if form := cell("reported_form"); form.Old != form.New && name != "method" {
+				if as := cell(parts[:2]...); as.Old == as.New { // nothing else
+					c = Cell{"form", form.Old, form.New}
+				}
+			}
+			list = append(list, c)
 		}
 	}
 	for _, col := range cols {
@@ -507,6 +597,32 @@ func (s spec[T]) differs(a *Records, i int, b *Records, j int) (list []Cell) {
 		}
 	}
 	return list
+}
+
+// spreadAs prints the amount of an amendment in the unit of its sheet, "about 2
+// cu yd" or "2-3 cu yd", and its range, "1.5-2.5 cu yd"; "" for a row of another
+// table, or with none.
+func spreadAs(row reflect.Value) (amount, within string) {
+	a, ok := row.Addr().Interface().(*Amendment)
+	if !ok || a.Amount == nil {
+		return "", ""
+	}
+	of, scale, middle := a.Unit, 1.0, *a.Amount
+	if a.ReportedAmount != nil {
+		of, middle = a.ReportedUnit, *a.ReportedAmount
+		if *a.Amount != 0 {
+			scale = middle / *a.Amount
+		}
+	}
+	// Rounded, as a conversion there and back leaves noise.
+	words := fmt.Sprintf("%.10g %s", middle, of)
+	if a.AmountLow != nil && a.AmountHigh != nil {
+		within = fmt.Sprintf("%.10g-%.10g %s", *a.AmountLow*scale, *a.AmountHigh*scale, of)
+		if about := *a.Amount * (1 + unit.AboutShare); a.Qualifier != "about" || math.Abs(*a.AmountHigh-about) > 1e-9*math.Abs(about) {
+			words = within
+		}
+	}
+	return strings.TrimSpace(a.Qualifier + " " + words), within
 }
 
 // text prints one field, "" for a null.

@@ -7,12 +7,10 @@ import (
 	"fmt"
 	"io"
 	"maps"
-	"math"
 	"os"
 	"slices"
 	"strconv"
 	"strings"
-	"unicode"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
@@ -136,6 +134,9 @@ func newEnterOf(k entryKind) *cobra.Command {
 	}
 	f.StringVar(&e.dates, "dates", "", "order of days such as 10/28/2026: MDY or DMY")
 	f.BoolVar(&e.correct, "correct", false, "put it in the place of what the book has of that bed and day")
+	if k.table == "amendments" || k.table == "harvests" {
+		f.BoolVar(&e.again, "again", false, "keep it as a second one of that bed and day")
+	}
 	f.BoolVar(&e.dry, "dry-run", false, "show it, keep nothing")
 	f.BoolVarP(&e.yes, "yes", "y", false, "keep it without asking")
 	return cmd
@@ -143,9 +144,10 @@ func newEnterOf(k entryKind) *cobra.Command {
 
 // entering is one record on its way into the book.
 type entering struct {
-	kind              entryKind
-	correct, dry, yes bool
-	dates             string
+	kind                     entryKind
+	correct, again, dry, yes bool
+
+	dates string
 
 	in        *bufio.Reader
 	out, note io.Writer
@@ -197,9 +199,12 @@ func (e *entering) take(words []string, said map[string]string) error {
 	if err != nil {
 		return err
 	}
-	correct := e.correct || entry.Cells["replaces"] != ""
+	e.correct = e.correct || entry.Cells["replaces"] != ""
+	if e.correct && e.again {
+		return usagef("--again keeps a second one, a correction takes the place of the first: say one")
+	}
 	line := typedLine(words, said, e.opt.Today)
-	if missing := e.missing(entry); len(missing) > 0 && e.asks && !correct {
+	if missing := e.missing(entry); len(missing) > 0 && e.asks && !e.correct {
 		if err := e.askAll(entry); err != nil {
 			return err
 		}
@@ -212,9 +217,14 @@ func (e *entering) take(words []string, said map[string]string) error {
 			e.say("note", fmt.Sprintf("%s is new in this book: did you mean %s?", lab, strings.Join(near, " or ")))
 		}
 	}
-	gone := &dataset.Records{}
+	return e.keep(entry, line)
+}
+
+// keep shows the record and, if it is wanted, puts it into the book.
+func (e *entering) keep(entry *intake.Entry, line string) (err error) {
+	gone, same := &dataset.Records{}, &dataset.Records{}
 	var claims []dataset.Claim
-	if correct {
+	if e.correct {
 		if gone, claims, err = entry.Correct(e.opt, e.book.Config.Grower); err != nil {
 			return err
 		}
@@ -223,19 +233,24 @@ func (e *entering) take(words []string, said map[string]string) error {
 	if err != nil {
 		return err
 	}
-	if correct {
-		line += " --correct"
-	}
-	batch := dataset.Batch{Records: &in.Records, Claims: claims, Correct: correct, Program: "carryover " + programVersion(), Now: now(),
-		Sources: []dataset.SourceFile{{Name: entry.Name(), Data: []byte("enter " + e.kind.name + " " + line + "\n")}}}
+	batch := dataset.Batch{Records: &in.Records, Claims: claims, Correct: e.correct, Program: "carryover " + programVersion(), Now: now()}
 	if _, err := e.book.Preview(batch); err != nil {
+		if e.again && errors.Is(err, dataset.ErrNothingNew) {
+			err = fmt.Errorf("%w\nhint: a second one that says the same is told apart by a note: --note \"the second\"", err)
+		}
 		return err
+	}
+	var says []string
+	if !e.correct && !e.again {
+		if same, says, err = intake.Again(&in.Records, e.opt, e.book.Config.Grower); err != nil {
+			return err
+		}
 	}
 	p := &page{w: e.out, width: e.width}
 	if e.kind.table == "soil_tests" {
 		err = e.showReport(p, &in.Records, gone)
 	} else {
-		err = e.showRow(p, &in.Records, gone)
+		err = e.showRow(p, &in.Records, gone, same)
 	}
 	if err = cmp.Or(err, p.err); err != nil {
 		return err
@@ -243,20 +258,49 @@ func (e *entering) take(words []string, said map[string]string) error {
 	for _, n := range in.Notes {
 		e.say("note", n)
 	}
-	if e.dry {
+	if says != nil {
+		p.para("check: ", plain(fmt.Sprintf("the book has %s of that bed and day: is this a second one (--again), or is that to be corrected (--correct)?", strings.Join(says, ", "))))
+	}
+	switch {
+	case e.dry:
 		fmt.Fprintln(e.note, "nothing kept: --dry-run")
 		return nil
-	}
-	if !e.yes {
-		if !e.asks {
-			return fmt.Errorf("%w: standard input is no terminal to ask at\nhint: --yes keeps it without asking, --dry-run only shows it", errKeptNothing)
+	case says != nil && (e.yes || !e.asks):
+		return fmt.Errorf("%w: the book has one of that bed and day\nhint: --again keeps it as a second one, --correct puts it in the place of what the book has", errKeptNothing)
+	case says != nil:
+		p.line("")
+		answer, err := e.ask("keep it as a second one, or correct the book with it? (again, correct; Enter keeps nothing)", "", "again: two of one day; correct: this takes the place of what the book has",
+			func(text string) (answer, wrong string) {
+				if text = strings.ToLower(text); !slices.Contains([]string{"", "n", "no", "again", "correct"}, text) {
+					wrong = "write again or correct; Enter keeps nothing"
+				}
+				return text, wrong
+			})
+		switch e.again, e.correct = answer == "again", answer == "correct"; {
+		case err != nil:
+			return err
+		case e.correct:
+			return e.keep(entry, line)
+		case !e.again:
+			return errKeptNothing
 		}
+	case e.yes:
+	case !e.asks:
+		return fmt.Errorf("%w: standard input is no terminal to ask at\nhint: --yes keeps it without asking, --dry-run only shows it", errKeptNothing)
+	default:
 		fmt.Fprint(e.out, "\nkeep it? [y/N] ")
 		answer, _ := e.in.ReadString('\n')
 		if a := strings.ToLower(strings.TrimSpace(answer)); a != "y" && a != "yes" {
 			return errKeptNothing
 		}
 	}
+	switch {
+	case e.correct:
+		line += " --correct"
+	case e.again:
+		line += " --again"
+	}
+	batch.Sources = []dataset.SourceFile{{Name: entry.Name(), Data: []byte("enter " + e.kind.name + " " + line + "\n")}}
 	done, err := e.book.Commit(batch)
 	if err != nil {
 		return err
@@ -286,242 +330,6 @@ func typedLine(words []string, said map[string]string, today dataset.Date) strin
 func (e *entering) say(what, text string) {
 	p := &page{w: e.note, width: e.width}
 	p.para(what+": ", plain(text))
-}
-
-// missing lists what the line leaves out and a person would be asked for.
-func (e *entering) missing(entry *intake.Entry) (out []string) {
-	for _, f := range intake.EntryFields(e.kind.table) {
-		ask := f.Need || f.Name == "amount"
-		if _, said := entry.Cells[f.Name]; said || !ask || f.Name == "value" {
-			continue
-		}
-		if f.Name == "analyte" {
-			if len(entry.Values) == 0 {
-				out = append(out, "analytes and figures")
-			}
-			continue
-		}
-		out = append(out, f.Name)
-	}
-	if e.kind.table == "plantings" && len(entry.Cells) == 2 {
-		out = append(out, "what was planted")
-	}
-	return out
-}
-
-// askAll asks for what the line leaves out.
-func (e *entering) askAll(entry *intake.Entry) error {
-	p := &page{w: e.out, width: e.width}
-	p.para("", "Enter takes what stands in [brackets], and skips where nothing does; - is no value, ? explains, Ctrl-C keeps nothing.")
-	test := e.kind.table == "soil_tests"
-	for _, f := range intake.EntryFields(e.kind.table) {
-		if _, said := entry.Cells[f.Name]; said || slices.Contains([]string{"grower", "replaces", "analyte", "value", "unit", "form", "method"}, f.Name) ||
-			test && slices.Contains([]string{"timing", "site", "sample", "note"}, f.Name) || f.Name == "same day" && !e.tested(entry) ||
-			f.Name == "mixed depth" && entry.Cells["placed"] != "worked in" || f.Name == "until" && entry.Cells["every days"] == "" {
-			continue
-		}
-		if err := e.askField(entry, f); err != nil {
-			return err
-		}
-	}
-	if test && len(entry.Values) == 0 {
-		return e.askValues(entry)
-	}
-	return nil
-}
-
-// tested tells whether the bed has a test of the entry's day.
-func (e *entering) tested(entry *intake.Entry) bool {
-	return slices.ContainsFunc(e.rec.SoilTests, func(t dataset.SoilTest) bool {
-		return t.Bed == entry.Cells["bed"] && t.Date.String() == entry.Cells["date"]
-	})
-}
-
-func (e *entering) askField(entry *intake.Entry, f intake.EntryField) error {
-	heading := e.s.pick(f.US, f.Metric)
-	question, offer := f.Name, ""
-	switch {
-	case f.Name == "bed":
-		if len(e.opt.Beds) == 1 {
-			offer = e.opt.Beds[0]
-		}
-		if list := strings.Join(e.opt.Beds, ", "); list != "" && len(list) < 60 {
-			question += " (" + list + ")"
-		}
-	case f.Name == "date", f.Name == "sown":
-		question += " (" + e.opt.Today.String() + ", autumn " + strconv.Itoa(e.opt.Today.Year()) + ", today ...)"
-	case f.Name == "amount":
-		question += e.s.pick(" (as 40 lb)", " (as 18 kg)")
-	case f.Choices != nil:
-		question += " (" + strings.Join(f.Choices, ", ") + ")"
-	case heading != "":
-		question += " (" + heading + ")"
-	}
-	if e.kind.table == "soil_tests" {
-		offer = cmp.Or(offer, e.offer(entry, f.Name))
-	}
-	answer, err := e.ask(question, offer, cmp.Or(f.Says, f.Name), func(text string) (string, string) {
-		if f.Name == "bed" || f.Name == "lab" {
-			text = intake.SameName(text, map[string][]string{"bed": e.opt.Beds, "lab": intake.LabNames(e.opt)}[f.Name])
-		}
-		if f.Name != "note" {
-			text = intake.Day(text, e.opt.Today)
-		}
-		if heading != "" && text != "" && !strings.ContainsFunc(text, unicode.IsLetter) && !strings.ContainsAny(text, "%'\"") {
-			text += " " + heading // the question names it
-		}
-		if text == "" && f.Need {
-			return "", "it is needed: " + f.Says
-		}
-		entry.Cells[f.Name] = text
-		columns := []string{f.Name}
-		if f.Name == "amount" {
-			columns = append(columns, "unit")
-		}
-		return text, entry.Check(e.opt, columns...)
-	})
-	entry.Cells[f.Name] = answer
-	return err
-}
-
-// offer is what the bed's last report said.
-func (e *entering) offer(entry *intake.Entry, field string) string {
-	var last *dataset.SoilTest
-	for i := range e.rec.SoilTests {
-		if t := &e.rec.SoilTests[i]; t.Bed == entry.Cells["bed"] && t.Lab != "" && (field == "lab" || t.Lab == entry.Cells["lab"]) && (last == nil || t.Date > last.Date) {
-			last = t
-		}
-	}
-	switch {
-	case last == nil:
-	case field == "lab":
-		return last.Lab
-	case field == "depth" && e.opt.Labs[last.Lab].Depth != "":
-		return e.opt.Labs[last.Lab].Depth
-	case field == "depth" && last.DepthTo != nil:
-		return e.s.depth(last.DepthFrom, last.DepthTo)
-	case field == "cores" && last.Cores != nil:
-		return strconv.Itoa(int(*last.Cores))
-	}
-	return ""
-}
-
-// ask puts a question until it has an answer that check finds nothing wrong
-// with. check may complete the answer.
-func (e *entering) ask(question, offer, help string, check func(string) (answer, wrong string)) (string, error) {
-	p := &page{w: e.out, width: e.width}
-	if offer != "" {
-		question += " [" + offer + "]"
-	}
-	for {
-		fmt.Fprint(e.out, plain(question)+": ")
-		line, err := e.in.ReadString('\n')
-		text := strings.Join(strings.Fields(line), " ")
-		switch {
-		case err != nil && text == "":
-			fmt.Fprintln(e.out)
-			return "", errKeptNothing
-		case text == "?":
-			p.para("  ", help)
-			continue
-		case text == "":
-			text = offer
-		case text == "-":
-			text = ""
-		}
-		answer, wrong := check(text)
-		if wrong == "" {
-			return answer, nil
-		}
-		p.para("  ", wrong)
-	}
-}
-
-// usualOrder lists the analytes to ask for where neither the lab's profile nor
-// its last report tells.
-func usualOrder() []string {
-	return []string{"pH", "buffer pH", "OM", "CEC", "P", "K", "Ca", "Mg", "S", "B", "Zn", "Mn", "Fe", "Cu"}
-}
-
-// askValues asks for one analyte after the other, then for any others.
-func (e *entering) askValues(entry *intake.Entry) error {
-	lab := entry.Cells["lab"]
-	names := e.opt.Labs[lab].Order
-	if len(names) == 0 {
-		for _, t := range intake.LastOrder(e.opt, entry.Cells["bed"], lab) {
-			names = append(names, intake.PrintedName(&t))
-		}
-	}
-	if len(names) == 0 {
-		names = usualOrder()
-	}
-	const help = "the figure as printed; < and > may stand before it, unit and method behind it: 118 ppm Mehlich-3"
-	for _, name := range names {
-		id, _, _ := strings.Cut(name, " as ")
-		a, _, _ := unit.ParseAnalyte(id, "")
-		question := strings.Join(slices.DeleteFunc(e.usual(lab, name, a), func(s string) bool { return s == "" }), ", ")
-		if last := e.lastOf(entry, a.ID); last != "" {
-			question += " (last " + last + ")"
-		}
-		says := help
-		if a.Name != "" && a.Name != name {
-			says = a.Name + ": " + help
-		}
-		if err := e.askValue(entry, question, says, strings.Fields(name)); err != nil {
-			return err
-		}
-	}
-	for {
-		n := len(entry.Values)
-		if err := e.askValue(entry, "another, as Cu 1.2 ppm DTPA", "the analyte, then "+help+"; Enter if there is no more", nil); err != nil || n == len(entry.Values) {
-			return err
-		}
-	}
-}
-
-// usual is an analyte with the unit and method that its lab uses.
-func (e *entering) usual(lab, name string, a unit.Analyte) []string {
-	u, method, _ := intake.Usual(e.opt, lab, a.ID)
-	if a.Kind == unit.PH {
-		u = ""
-	}
-	return []string{name, u, method}
-}
-
-// lastOf is the last value of the bed by the entry's lab, as it was printed.
-func (e *entering) lastOf(entry *intake.Entry, analyte string) string {
-	var last *dataset.SoilTest
-	for i := range e.rec.SoilTests {
-		if t := &e.rec.SoilTests[i]; t.Bed == entry.Cells["bed"] && t.Lab == entry.Cells["lab"] && t.Analyte == analyte && (last == nil || t.Date >= last.Date) {
-			last = t
-		}
-	}
-	if last == nil {
-		return ""
-	}
-	return last.Qualifier + strconv.FormatFloat(last.ReportedValue, 'f', -1, 64) + " on " + last.Date.String()
-}
-
-// askValue asks for one figure. name is its analyte; nil: the answer names it.
-func (e *entering) askValue(entry *intake.Entry, question, help string, name []string) error {
-	_, err := e.ask(question, "", help, func(text string) (string, string) {
-		if text == "" {
-			return "", ""
-		}
-		one := *entry
-		one.Values = nil
-		err := one.AddValues(append(slices.Clone(name), strings.Fields(text)...), nil)
-		var faults *intake.Faults
-		if errors.As(err, &faults) {
-			return "", faults.List[0].Text
-		}
-		if wrong := one.Check(e.opt, "analyte", "form", "value", "unit", "method", "depth"); wrong != "" {
-			return "", wrong
-		}
-		entry.Values = append(entry.Values, one.Values...)
-		return text, ""
-	})
-	return err
 }
 
 // showReport prints the report beside the last one of the same bed, lab, method
@@ -597,7 +405,10 @@ func (e *entering) showReport(p *page, in, gone *dataset.Records) error {
 			if last := before(l); last != nil {
 				row[2], row[3] = tableNumber(last), last.When
 				if days = append(days, last.When); last.Qualifier+now.Qualifier == "" {
-					row[5] = difference(t.Analyte, t.Value-last.Estimate.Value)
+					v := t.Value - last.Estimate.Value
+					if row[5] = analysis.Round(t.Analyte, v); v > 0 && strings.Trim(row[5], "0.") != "" {
+						row[5] = "+" + row[5]
+					}
 					jumps = append(jumps, jump{t.Analyte, last.Estimate.Value, t.Value})
 				}
 			}
@@ -673,98 +484,16 @@ func asPrinted(t *dataset.SoilTest) string {
 	return strings.TrimSpace(t.Qualifier + strconv.FormatFloat(t.ReportedValue, 'f', -1, 64) + " " + t.ReportedUnit + " " + t.ReportedForm)
 }
 
-// difference prints a change with its sign.
-func difference(analyte string, v float64) string {
-	t := analysis.Round(analyte, v)
-	if v > 0 && strings.Trim(t, "0.") != "" {
-		t = "+" + t
-	}
-	return t
-}
-
-// jump is one value beside the last one, in the same unit.
-type jump struct {
-	analyte   string
-	last, now float64
-}
-
-// slips names steps that a wrong unit, form or decimal point would make.
-func slips(list []jump) (out []string) {
-	near := func(r, factor float64) float64 { return math.Abs(math.Abs(math.Log(r)) - math.Log(factor)) }
-	var twice []string
-	up, nutrients := 0, 0
-	for _, j := range list {
-		if a, ok := unit.ByID(j.analyte); ok && a.Kind == unit.Fraction && j.last > 0 && j.now > 0 {
-			nutrients++
-			if near(j.now/j.last, 2) < 0.15 {
-				twice = append(twice, j.analyte)
-				if j.now > j.last {
-					up++
-				}
-			}
-		}
-	}
-	whole := len(twice) >= 3 && 3*len(twice) >= 2*nutrients && (up == 0 || up == len(twice))
-	if whole {
-		how := "half"
-		if up > 0 {
-			how = "twice"
-		}
-		out = append(out, fmt.Sprintf("%s are about %s what they were; lb/acre reads about 2 times ppm: is the unit right?", strings.Join(twice, ", "), how))
-	}
-	for _, j := range list {
-		a, ok := unit.ByID(j.analyte)
-		if !ok || a.Kind == unit.PH || j.last <= 0 || j.now <= 0 || whole && slices.Contains(twice, j.analyte) {
-			continue
-		}
-		r := j.now / j.last
-		why, best := "", 1.0
-		try := func(factor, tol float64, text string) {
-			if d := near(r, factor); d < min(tol, best) {
-				why, best = text, d
-			}
-		}
-		restless := j.analyte == "NO3-N" || j.analyte == "NH4-N" // they may well change so much
-		for _, f := range unit.Forms() {
-			if factor := 1 / f.Factor; f.Analyte == j.analyte && factor != 1 {
-				tol := min(0.14, (factor-1)/10) // a step of a fifth is common enough
-				if restless {
-					tol = 0.04
-				}
-				try(factor, tol, fmt.Sprintf("%s reads %.3g times %s: is the form right?", f.Name, factor, j.analyte))
-			}
-		}
-		if a.Kind == unit.Fraction && !restless {
-			try(2, 0.1, "lb/acre reads about 2 times ppm: is the unit right?")
-		}
-		if r >= 5 || r <= 0.2 {
-			tol := 0.3
-			if restless {
-				tol = 0.03
-			}
-			if try(10, tol, "is the decimal point right?"); why == "" && !restless {
-				why = "are unit, form and decimal point right?"
-			}
-		}
-		if why == "" {
-			continue
-		}
-		how := fmt.Sprintf("%.3g times", r)
-		if r < 1 {
-			how = fmt.Sprintf("1/%.3g of", 1/r)
-		}
-		out = append(out, fmt.Sprintf("%s %s is %s the %s before: %s", j.analyte, analysis.Round(j.analyte, j.now), how, analysis.Round(j.analyte, j.last), why))
-	}
-	return out
-}
-
 // showRow prints any other record beside the one it replaces, or the last one
 // like it.
-func (e *entering) showRow(p *page, in, gone *dataset.Records) error {
-	head := "as it was"
-	beside := gone
-	if gone.Total() == 0 {
-		head, beside = "last time", e.lastLike(in)
+func (e *entering) showRow(p *page, in, gone, same *dataset.Records) error {
+	head, beside := "as it was", gone
+	switch {
+	case gone.Total() > 0:
+	case same.Total() > 0:
+		head, beside = "in the book", same
+	default:
+		head, beside = "last time", intake.LastLike(e.kind.table, in, e.rec, e.book.Config.Grower)
 	}
 	cellsOf := func(rec *dataset.Records) (map[string]string, []string, error) {
 		back, err := intake.Back(e.kind.table, rec, nil, e.book.Config.Units, e.opt.South)
@@ -835,45 +564,6 @@ func (e *entering) showRow(p *page, in, gone *dataset.Records) error {
 		e.showCautions(p, in.Amendments[i].Material)
 	}
 	return p.err
-}
-
-// lastLike returns the last record before this one of the same bed, and for an
-// amendment of the same material.
-func (e *entering) lastLike(in *dataset.Records) *dataset.Records {
-	out := &dataset.Records{}
-	grower := func(g string) string { return cmp.Or(g, e.book.Config.Grower) }
-	for _, x := range in.Amendments {
-		out.Amendments = newest(e.rec.Amendments, func(t *dataset.Amendment) (bool, int) {
-			return t.Bed == x.Bed && t.Grower == grower(x.Grower) && t.Material == x.Material && t.Date < x.Date, int(t.Date)
-		})
-	}
-	for _, x := range in.Harvests {
-		out.Harvests = newest(e.rec.Harvests, func(t *dataset.Harvest) (bool, int) {
-			return t.Bed == x.Bed && t.Grower == grower(x.Grower) && t.Crop == x.Crop && t.Date < x.Date, int(t.Date)
-		})
-	}
-	for _, x := range in.Plantings {
-		out.Plantings = newest(e.rec.Plantings, func(t *dataset.Planting) (bool, int) {
-			return t.Bed == x.Bed && t.Grower == grower(x.Grower) && t.Season < x.Season, int(t.Season)
-		})
-	}
-	for _, x := range in.Covers {
-		out.Covers = newest(e.rec.Covers, func(t *dataset.Cover) (bool, int) {
-			return t.Bed == x.Bed && t.Grower == grower(x.Grower) && t.Sown < x.Sown, int(t.Sown)
-		})
-	}
-	return out
-}
-
-// newest returns the last of the rows that are like, or nil.
-func newest[T any](rows []T, like func(*T) (ok bool, when int)) (out []T) {
-	best := 0
-	for i := range rows {
-		if ok, when := like(&rows[i]); ok && (out == nil || when >= best) {
-			best, out = when, []T{rows[i]}
-		}
-	}
-	return out
 }
 
 // showCautions says in a line what can harm whoever spreads it, and asks where

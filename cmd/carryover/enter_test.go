@@ -205,6 +205,52 @@ func TestEnterAsksForOthers(t *testing.T) {
 	}
 }
 
+// Where the book has one of that bed and day, the question is which it is.
+func TestEnterAsksForSecond(t *testing.T) {
+	book := enterBook(t)
+	lime := func(amount string, answers ...string) (string, error) {
+		out, _, err := answer(t, book, "amendment", []string{"Hill", "2026-10-30", "lime", amount, "lb"}, append(answers, "")...)
+		return out, err
+	}
+	weights := func() (out []float64) {
+		rec, err := book.Records()
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, a := range rec.Amendments {
+			out = append(out, *a.ReportedAmount)
+		}
+		return out
+	}
+	if _, err := lime("40", "y"); err != nil {
+		t.Fatal(err)
+	}
+	for _, no := range []string{"", "n"} {
+		if _, err := lime("41", no); !errors.Is(err, errKeptNothing) {
+			t.Errorf("%q: %v", no, err)
+		}
+	}
+	out, err := lime("42", "y", "correct", "y")
+	if err != nil || !strings.Contains(out, "Enter keeps nothing):   write again or correct; Enter keeps nothing\n") || !strings.Contains(out, "amount    40 lb") || !strings.Contains(out, "keep it? [y/N] ") {
+		t.Errorf("%v\n%s", err, out)
+	}
+	if d := cmp.Diff([]float64{42}, weights()); d != "" {
+		t.Error(d)
+	}
+	if got := source(t, book, 3); got != "enter amendment Hill 2026-10-30 lime 42 lb --correct\n" {
+		t.Error(got)
+	}
+	if out, err = lime("43", "again"); err != nil || strings.Contains(out, "keep it? ") {
+		t.Errorf("%v\n%s", err, out)
+	}
+	if d := cmp.Diff([]float64{42, 43}, weights()); d != "" {
+		t.Error(d)
+	}
+	if got := source(t, book, 4); got != "enter amendment Hill 2026-10-30 lime 43 lb --again\n" {
+		t.Error(got)
+	}
+}
+
 // An answer that is not yes, and the end of the answers wherever it comes, keep
 // nothing.
 func TestEnterKeepsNothing(t *testing.T) {

@@ -498,7 +498,16 @@ func (b *boundBlock) named(m *Map, given []string) (any bool) {
 			}
 		}
 		a = &boundMeasurement{measurement: &known, meaning: known.meaning}
-		a.fromBlock(b, m)
+		if listed && len(what.text) <= 2*maxHeading {
+			if ask, mend := a.meaning.unheard(headingOf(what.text)); ask != "" {
+				known.name = ""
+				r.fault(what, fmt.Sprintf("%q: %s", what.text, ask), "", fmt.Sprintf("%s, on line %d of %s", mend(what.text), known.line, m.Name))
+			}
+		}
+		if ask, mend := a.fromBlock(b, m); ask != "" && known.name != "" {
+			r.fault(what, fmt.Sprintf("%q: %s", what.text, ask), "", fmt.Sprintf("%s, under [rows.names] in %s", strings.Replace(mend, strconv.Quote(known.name), strconv.Quote(what.text), 1), m.Name))
+			known.name = ""
+		}
 		b.byName[strings.Clone(key)] = a
 	}
 	if a.name == "" && what.text != "" {

@@ -33,7 +33,7 @@ type when struct {
 
 // read turns text into a day. The error says what was expected and how to mend.
 //
-//	2026-10-28, 28 Oct 2026, Oct 28, 2026   that day
+//	2026-10-28, 20261028, 28 Oct 2026, Oct 28, 2026   that day
 //	2026-10, Oct 2026                       basis month, the 15th stands for it
 //	spring 2026, fall 2026                  basis season, its middle stands for it
 //	2026                                    a bare year
@@ -50,6 +50,9 @@ func (d dates) read(text string) (when, error) {
 func (d dates) exact(t, text string) (when, error) {
 	bad := func(expected, mend string) (when, error) {
 		return when{}, fmt.Errorf("%s", say(strconv.Quote(text), expected, mend))
+	}
+	if n := serial(t); n > 0 && firstYear <= n.Year() && n.Year() <= d.last {
+		return bad("", fmt.Sprintf("a spreadsheet's day number, %s: write that, or format the column as a date", n))
 	}
 	parts := strings.FieldsFunc(t, func(r rune) bool { return strings.ContainsRune(" -/.,", r) })
 	number := func(i int) int { // -1 for anything but plain digits
@@ -68,6 +71,9 @@ func (d dates) exact(t, text string) (when, error) {
 				return bad(err.Error(), "check the year")
 			}
 			return when{day: dataset.DateOf(year, time.July, 1), first: dataset.DateOf(year, time.January, 1), basis: dataset.BySeason, year: true}, nil
+		}
+		if n := year; len(t) == 8 && n >= 0 { // the basic form of ISO 8601
+			year, month, day = n/10000, n/100%100, n%100
 		}
 	case 2:
 		name, y := parts[0], number(1)
@@ -137,6 +143,18 @@ func (d dates) exact(t, text string) (when, error) {
 		return bad(fmt.Sprintf("a day from 1 to %d, as %s %d has", last, time.Month(month), year), "check the day")
 	}
 	return w, nil
+}
+
+var dayNumber = regexp.MustCompile(`^\d{5}(?:\.\d+)?$`)
+
+// serial reads a day as spreadsheets count them, from the end of 1899; 0 for any
+// other text.
+func serial(t string) dataset.Date {
+	if !dayNumber.MatchString(t) {
+		return 0
+	}
+	n, _ := strconv.Atoi(t[:5])
+	return dataset.DateOf(1899, time.December, 30) + dataset.Date(n)
 }
 
 func (d dates) inRange(year int) error {

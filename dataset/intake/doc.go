@@ -69,7 +69,7 @@
 //	date = {after = "Date sampled:"}
 //	depth = "0-6 in"
 //	lab = "Riverbend"
-//	method = ["Mehlich-3", "LOI"] # each column takes the first that fits
+//	method = ["Mehlich-3", "LOI"] # each stands for the columns it can measure
 //
 // columns is a list of headings that say it all themselves, or of "heading =
 // meaning"; or it is a table, [rows.columns], with a line for each heading: true,
@@ -77,11 +77,15 @@
 // heading is, by [unit.ParseHeading]: analyte, unit, method, depth, in any order.
 // What it leaves open the sheet's own heading may say, then unit and method under
 // [rows.set], each for the columns it fits, then the profile of the lab in
-// book.toml. A unit that nobody says, not even the cell, is a fault; a method
-// that nobody says is told in a note, and "no method" says that none is to be
-// had. Meaning, heading and cell must not contradict each other. In water_tests,
-// leaf_tests and materials a meaning is a name and a unit, in advice ("lime
-// ton/acre") too, where a cell of words goes into its text.
+// book.toml. A column that several of the methods under [rows.set] fit is a fault
+// until its own stands on it, but that one of the analyte's own (hot water for B)
+// goes before general extractants. A unit that nobody says, not even the cell, is
+// a fault; a method that nobody says is told in a note, "no method" says that none
+// is to be had, and "other: NAME" at the end of a meaning names a lab's own.
+// Meaning, heading and cell must not contradict each other, and words of a heading
+// that are not understood ask for the method. In water_tests, leaf_tests and
+// materials a meaning is a name and a unit, in advice ("lime ton/acre") too, where
+// a cell of words goes into its text.
 //
 // A sheet with a row for each analyte sets analyte and value from columns; what
 // it calls an analyte is read as a heading, but for the names listed:

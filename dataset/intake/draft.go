@@ -51,6 +51,7 @@ type draft struct {
 	entries          []mapEntry
 	noUnit, noMethod []string // analytes whose headings say none
 	labName          string
+	leaf             bool // a report of leaves, not of soil
 }
 
 // propose writes the sheet map that the probe suggests.
@@ -68,12 +69,18 @@ func (p *probe) propose() Proposal {
 			c.measured, c.why = false, "no figures below it"
 		}
 	}
+	d.leaf = d.ofLeaves()
 	d.figures()
 	d.bed()
 	d.date()
 	d.lab()
-	d.depth()
-	for _, f := range []string{"report", "site", "sample", "cores", "timing", "note", "analyte", "value", "unit", "method"} {
+	fields := []string{"report", "site", "sample", "cores", "timing", "note", "analyte", "value", "unit", "method"}
+	if d.leaf {
+		fields = []string{"part", "note", "analyte", "value", "unit"}
+	} else {
+		d.depth()
+	}
+	for _, f := range fields {
 		if i, ok := d.column(f); ok && (d.long || !slices.Contains([]string{"analyte", "value", "unit", "method"}, f)) && !d.bound(i) {
 			d.put(f, fromColumn(d.named(i)), "")
 		}
@@ -470,9 +477,9 @@ func (d *draft) date() {
 			for k, v := range values {
 				values[k], _, _ = strings.Cut(v, " ")
 			}
-			d.put("date", fromColumn(d.named(i), `match = '^(\S+)'`), "")
+			d.put("date", fromColumn(d.named(i), append(d.gaps(i), `match = '^(\S+)'`)...), "")
 		} else {
-			d.put("date", fromColumn(d.named(i)), "")
+			d.put("date", fromColumn(d.named(i), d.gaps(i)...), "")
 		}
 	} else if text != "" {
 		values = []string{text}
@@ -490,8 +497,16 @@ func (d *draft) date() {
 		if k, ok := d.column("received"); why == "" && ok {
 			why = "day of sampling; " + tomlText(d.named(k)) + " is another day"
 		}
+		if label, text := d.label("date received", "received", "date reported", "report date", "reported", "date"); why == "" && text != "" {
+			why = "perhaps {after = " + tomlText(label) + "}: " + shorten(text)
+			if !strings.EqualFold(strings.Trim(label, ": "), "date") {
+				why += ", not the day of sampling"
+			}
+			if order, _ := d.order([]string{text}); order != "?" {
+				values = []string{text}
+			}
+		}
 		d.put("date", `"?"`, cmp.Or(why, `day of sampling: 2026-10-28, {column = "..."} or {after = "..."}`))
-		return
 	}
 	if order, why := d.order(values); order == "?" {
 		d.atTop("dates", `"?"`, why, 1)
@@ -504,6 +519,29 @@ func (d *draft) date() {
 			break
 		}
 	}
+}
+
+// gaps lets the empty cells of a column take what stands above them, where those
+// of the bed do and no others are empty.
+func (d *draft) gaps(col int) []string {
+	i, ok := d.column("bed")
+	if !ok {
+		return nil
+	}
+	n := 0
+	for _, cells := range d.rows[d.at:] {
+		empty := func(k int) bool { return k >= len(cells) || cells[k] == "" }
+		if !empty(col) || !d.hasFigure(cells) {
+			continue
+		}
+		if n++; !empty(i) {
+			return nil
+		}
+	}
+	if n == 0 {
+		return nil
+	}
+	return []string{"down = true"}
 }
 
 // order tells which comes first in days such as 10/28/2026; "?" where they do
@@ -642,6 +680,10 @@ func (d *draft) entry(name string, h unit.Heading, ownUnit, ownMethod bool) (e m
 	}
 	if len(h.Rest) > 0 {
 		asked = append(asked, strings.Join(h.Rest, " ")+": not understood")
+		if h.Method.Text == "" && h.Analyte.Text != "" {
+			asked = append(asked, `(a method? then "other: `+strings.Join(h.Rest, " ")+`")`)
+			ownMethod = true // it is asked for on the column
+		}
 	}
 	a, known := unit.ByID(h.Analyte.Text)
 	var parts []string
@@ -695,8 +737,12 @@ func (d *draft) measure() {
 		_, units := d.column("unit")
 		_, methods := d.column("method")
 		for _, name := range distinct(d.below(i)) {
-			h := unit.ParseHeading(shorten(name))
-			if h.Aside != "" {
+			h := headingOf(shorten(name))
+			if d.leaf {
+				if e := d.leafEntry(name, h, units); e.means != "" {
+					d.entries = append(d.entries, e)
+				}
+			} else if h.Aside != "" {
 				d.entries = append(d.entries, mapEntry{name: name, skip: true, questions: h.Aside})
 			} else if e, _ := d.entry(name, h, units, methods); e.means != "" {
 				d.entries = append(d.entries, e)
@@ -718,7 +764,17 @@ func (d *draft) measure() {
 			beside := i+1 < len(d.columns) && d.columns[i+1].field == "unit"
 			own := beside || len(values) > 0 && !slices.ContainsFunc(values, func(s string) bool { _, u := splitUnit(s); return u == "" || !c.isUnit(u) })
 			var e mapEntry
-			e, col.As = d.entry(d.named(i), c.of, own, false)
+			if d.leaf {
+				e = d.leafEntry(d.named(i), c.of, own)
+				col.As = cmp.Or(e.means, d.named(i))
+			} else {
+				e, col.As = d.entry(d.named(i), c.of, own, false)
+				if why := d.implausible(c, values); why != "" && e.open == 0 {
+					e.means, e.open = col.As+" ?", 1
+					e.questions = strings.TrimSpace(e.questions + " " + why)
+					col.As = e.means
+				}
+			}
 			if beside {
 				e.unitColumn, e.means = d.named(i+1), col.As
 			}
@@ -726,6 +782,9 @@ func (d *draft) measure() {
 				col.Question = strings.Join(c.of.Open, " ")
 			}
 			d.entries = append(d.entries, e)
+		case c.of.Trap != "" && len(values) > 0:
+			d.out.Notes = append(d.out.Notes, fmt.Sprintf("column %q: %s", d.named(i), c.of.Trap))
+			col.Question = cmp.Or(c.why, c.of.Trap)
 		case col.As != "":
 		case c.field == "unit" && i > 0 && d.columns[i-1].measured:
 			col.As = "unit of " + d.columns[i-1].of.Analyte.Text
@@ -754,26 +813,235 @@ func (d *draft) advice() (lines []mapLine) {
 		if c.why != "advice" {
 			continue
 		}
-		var kept []string
-		for _, w := range strings.Fields(c.heading) {
-			switch bare := strings.ToLower(strings.Trim(w, ":,()")); bare {
-			case "rec", "rec.", "recs", "recommendation", "recommendations", "recommended", "suggested", "required", "requirement", "needed", "apply", "to", "advice", "for":
-			case "t/a", "tons/a", "ton/a", "tons/acre", "t/acre":
-				kept = append(kept, "ton/acre")
-			case "lb/a", "lbs/a", "lbs/acre", "#/a":
-				kept = append(kept, "lb/acre")
-			case "lb/1000", "lbs/1000", "lb/m", "lbs/m":
-				kept = append(kept, "lb/1000 sq ft")
-			default:
-				kept = append(kept, w)
-			}
-		}
-		if m, ask := otherMeaning(d.r.tableNamed("advice"), strings.Join(kept, " ")); ask == "" && m.unit != "" {
+		switch m, ask := otherMeaning(d.r.tableNamed("advice"), adviceWords(c.heading)); {
+		case ask == "" && m.unit != "":
 			lines = append(lines, mapLine{key: tomlText(d.named(i)), value: tomlText(m.name + " " + m.unit)})
 			d.out.Columns[i].As, d.out.Columns[i].Question = "advice: "+m.name+" "+m.unit, ""
+		case ask != "" && weighs.MatchString(c.heading) && slices.ContainsFunc(d.below(i), hasDigit):
+			name, _, _ := strings.Cut(weighs.ReplaceAllString(adviceWords(c.heading), "\n"), "\n")
+			as := cmp.Or(strings.Trim(name, " (,"), "?") + " ?"
+			lines = append(lines, mapLine{key: tomlText(d.named(i)), value: tomlText(as), remark: "its unit, as lb/1000 sq ft; or take the line out", open: marks(as)})
+			d.out.Columns[i].As, d.out.Columns[i].Question = "advice: "+as, "which unit?"
 		}
 	}
 	return lines
+}
+
+var (
+	adviceUnit = regexp.MustCompile(`(?i)(^|[\s(,:])(lbs?\.?|pounds?|#|tons?|tonnes?|t|kgs?|g|oz|ounces?|cu\.? ?yds?\.?|cubic yards?|yds?3|yd\^3|m3|gal|gallons?)\s*(?:of\s+)?([a-z][a-z0-9]*\s*)?(?:/|per\b)\s*` +
+		`(1,?000 ?sq\.? ?(?:ft\.?|feet)|1,?000 ?ft(?:2|\^2)|1,?000 ?sf|1,?000 ?square feet|msf|m|100 ?sq\.? ?ft\.?|100 ?ft2|acres?|ac\.?|a|ha|hectare|m2|sq\.? ?m)(\)|$)`)
+	// weighs finds words that weigh or measure what is spread; a name holds none.
+	weighs  = regexp.MustCompile(`(?i)(^|[\s(/])(lbs?|pounds?|tons?|tonnes?|kg|sq|acres?|ha|cu|yds?3?|per|msf|1,?000)([\s./)]|$)|/\s*(a|ac|acre|ha|m2|1,?000)\b|\bft2|#/`)
+	advises = regexp.MustCompile(`(?i)^[(:,]*(rec|recs|recommendations?|recommended|suggested|required|requirement|needed|apply|to|advice|for)[.:,)]*$`)
+)
+
+// adviceWords leaves out the words of a heading that only say that it is advice.
+func adviceWords(heading string) string {
+	return strings.Join(slices.DeleteFunc(strings.Fields(heading), advises.MatchString), " ")
+}
+
+// adviceMeaning reads a text such as "Lime lb/1000 sq. ft." whose unit is an
+// amount on an area. found: it holds one, or part of one, so that nothing else
+// can be meant.
+func adviceMeaning(t *table, text string) (m meaning, ask string, found bool) {
+	text = strings.TrimSpace(strings.NewReplacer("\u00b2", "2", "\u00b3", "3").Replace(text))
+	unclear := say("its unit is not understood", "what is advised and one unit, as "+t.example(), "")
+	at := adviceUnit.FindStringSubmatchIndex(text)
+	if at == nil || at[1] != len(text) {
+		return m, unclear, weighs.MatchString(text) && !bareAmount(t, text)
+	}
+	part := func(k int) string {
+		if at[2*k] < 0 {
+			return ""
+		}
+		return strings.ToLower(strings.TrimRight(strings.TrimSpace(text[at[2*k]:at[2*k+1]]), "."))
+	}
+	name := strings.Trim(text[:at[2]], " (,:")
+	if weighs.MatchString(name) {
+		return m, unclear, true
+	}
+	top, under := part(2), strings.NewReplacer(",", "", ".", "", " ", "").Replace(part(4))
+	switch {
+	case strings.HasPrefix(under, "1000"), under == "msf", under == "m":
+		under = "1000 sq ft"
+	case strings.HasPrefix(under, "100"):
+		under = "100 sq ft"
+	case strings.HasPrefix(under, "ac"), under == "a":
+		under = "acre"
+	case under == "hectare":
+		under = "ha"
+	case under == "sqm":
+		under = "m2"
+	}
+	switch {
+	case top == "#", strings.HasPrefix(top, "lb"), strings.HasPrefix(top, "pound"):
+		top = "lb"
+	case strings.HasPrefix(top, "tonne"):
+		top = "t"
+	case strings.HasPrefix(top, "ton"), top == "t" && under == "acre":
+		top = "ton"
+	case strings.HasPrefix(top, "oz"), strings.HasPrefix(top, "ounce"):
+		top = "oz"
+	case strings.HasPrefix(top, "cu"), strings.HasPrefix(top, "yd"):
+		top = "cu yd"
+	case strings.HasPrefix(top, "gal"):
+		top = "gal"
+	case strings.HasPrefix(top, "kg"):
+		top = "kg"
+	}
+	if top == "t" && under == "acre" || top == "ton" && under == "ha" { // which ton?
+		return m, unclear, true
+	}
+	if of := strings.TrimSpace(text[max(at[6], 0):max(at[7], 0)]); of != "" { // lb P2O5/acre
+		switch base := fold(name); {
+		case base == "", slices.Contains([]string{"p", "phosphorus", "phosphate", "k", "potassium", "potash"}, base):
+			name = of
+		case base != fold(of) && fold(of) != "n":
+			name += " " + of
+		}
+	}
+	m = meaning{name: name, unit: top + "/" + under}
+	if err := m.check(t); err != nil || name == "" {
+		if err != nil {
+			unclear = err.Error()
+		}
+		return m, unclear, true
+	}
+	return m, "", true
+}
+
+// bareAmount reports whether a text ends in a weight or a volume alone: "lime lb".
+func bareAmount(t *table, text string) bool {
+	words := strings.Fields(strings.NewReplacer("(", " ", ")", " ").Replace(text))
+	for i := 1; i < len(words); i++ {
+		name, u := strings.Join(words[:i], " "), strings.Join(words[i:], " ")
+		if _, length := unit.Factor(u, unit.Length); !length && !weighs.MatchString(name) && (meaning{name: name, unit: u}).check(t) == nil {
+			return true
+		}
+	}
+	return false
+}
+
+// table is the table that the draft reads into.
+func (d *draft) table() string {
+	if d.leaf {
+		return "leaf_tests"
+	}
+	return "soil_tests"
+}
+
+// ofLeaves reports whether the sheet says that leaves were tested. Only soil has
+// a pH, organic matter and an exchange capacity.
+func (d *draft) ofLeaves() bool {
+	if slices.ContainsFunc(d.columns, func(c probed) bool {
+		return c.measured && slices.Contains([]string{"pH", "buffer pH", "OM", "CEC"}, c.of.Analyte.Text)
+	}) {
+		return false
+	}
+	if _, ok := d.column("part"); ok {
+		return true
+	}
+	said := fold(d.title)
+	for _, row := range append(slices.Clone(d.above), d.head) {
+		said += "\n" + fold(strings.Join(row, "\n"))
+	}
+	return !strings.Contains(said, "soil") && slices.ContainsFunc([]string{"tissue", "leafanalysis", "leaftest", "leafreport", "foliar", "petiole", "plantanalysis"}, func(w string) bool { return strings.Contains(said, w) })
+}
+
+// leafEntry says what a heading or name of a leaf report means.
+func (d *draft) leafEntry(name string, h unit.Heading, ownUnit bool) (e mapEntry) {
+	e.name = name
+	t := d.r.tableNamed("leaf_tests")
+	if m, ask := otherMeaning(t, name); ask == "" && (m.unit != "" || ownUnit) {
+		return e
+	}
+	what := strings.TrimSuffix(h.Analyte.Text, " sat")
+	if _, err := unit.Leaf(cmp.Or(what, h.Analyte.From), 1, "%"); err != nil {
+		what = "?"
+	} else if what == "" {
+		what = h.Analyte.From
+	}
+	u := h.Unit.Text
+	if _, err := unit.Leaf("N", 1, u); err != nil && !ownUnit {
+		u = "?"
+	}
+	e.means = strings.TrimSpace(what + " " + u)
+	e.open = marks(e.means)
+	return e
+}
+
+// methodGroups parts analytes into groups that one method may serve.
+func methodGroups(ids []string) (groups [][]string) {
+	at := map[string]int{}
+	for _, id := range ids {
+		var of string
+		switch id {
+		case "pH", "buffer pH", "CEC", "EC", "LBC", "acidity":
+			of = id
+		case "OM", "OC", "total C", "total N":
+			of = "OM"
+		case "NO3-N", "NH4-N":
+			of = "N"
+		}
+		k, met := at[of]
+		if !met {
+			k = len(groups)
+			at[of], groups = k, append(groups, nil)
+		}
+		groups[k] = append(groups[k], id)
+	}
+	return groups
+}
+
+// most is what extraction of a soil hardly ever gives, mg/kg: what is more, the
+// heading was not understood. From memory.
+var most = map[string]float64{"P": 3000, "K": 5000, "Ca": 40000, "Mg": 10000, "S": 5000, "Na": 20000, "NO3-N": 1000, "NH4-N": 1000, "B": 100, "Zn": 2000, "Mn": 3000, "Fe": 5000, "Cu": 2000, "Al": 5000, "Mo": 50}
+
+// implausible asks about a column half of whose values no soil test gives.
+func (d *draft) implausible(c probed, values []string) string {
+	a, known := unit.ByID(c.of.Analyte.Text)
+	if !known || c.of.Method.Text == "total digest" || len(values) == 0 {
+		return ""
+	}
+	f := unit.Form{Name: a.ID, Analyte: a.ID, Factor: 1}
+	if c.of.Form.Text != "" {
+		if _, x, err := unit.ParseAnalyte(a.ID, c.of.Form.Text); err == nil {
+			f = x
+		}
+	}
+	n, bad, eg := 0, 0, ""
+	for _, text := range values {
+		figure, _ := splitUnit(text)
+		v, _, err := unit.ParseNumber(figure)
+		if err != nil {
+			continue
+		}
+		n++
+		s, err := unit.Soil(unit.SoilReading{Analyte: a, Form: f, Value: v, Unit: c.of.Unit.Text, DepthTo: 15})
+		if unit.About(err) == "value" || err == nil && most[a.ID] > 0 && s.Value > most[a.ID] {
+			if bad++; eg == "" {
+				eg = text
+			}
+		}
+	}
+	if 2*bad < n || bad == 0 {
+		if strings.HasSuffix(a.ID, " sat") && d.inPercent() {
+			return fmt.Sprintf("share of the exchange sites, or %s in a dry leaf?", strings.TrimSuffix(a.ID, " sat"))
+		}
+		return ""
+	}
+	return fmt.Sprintf("%s %s: no soil test gives so much: what was measured?", eg, strings.TrimSpace(a.ID+" "+c.of.Unit.Text))
+}
+
+// inPercent reports whether the sheet gives N, P or S in %, as leaf reports do.
+func (d *draft) inPercent() bool {
+	n := 0
+	for _, c := range d.columns {
+		if c.measured && c.of.Unit.Text == "%" && (c.of.Analyte.Text == "P" || c.of.Analyte.Text == "S" || strings.EqualFold(c.of.Analyte.From, "N")) {
+			n++
+		}
+	}
+	return n > 1
 }
 
 // finish puts the map together, in at most 30 lines where that is possible.
@@ -781,8 +1049,17 @@ func (d *draft) finish() {
 	if u := distinct(d.noUnit); len(u) > 0 {
 		d.put("unit", `["?"]`, "of "+strings.Join(u, ", "))
 	}
-	if m := distinct(d.noMethod); len(m) > 0 {
-		d.put("method", `["?"]`, "of "+strings.Join(m, ", ")+": several may stand here; or take it out")
+	if groups := methodGroups(distinct(d.noMethod)); len(groups) > 0 {
+		var of []string
+		for _, g := range groups {
+			of = append(of, strings.Join(g, ", "))
+		}
+		why := "of " + strings.Join(of, "; of ") + "; or take it out"
+		if slices.ContainsFunc(groups, func(g []string) bool { return len(g) > 1 }) {
+			why = "of " + strings.Join(of, "; of ") + ": one for each group; where they differ, on the column: \"K ppm Olsen\"; or take it out"
+		}
+		d.put("method", "["+strings.Repeat(`"?", `, len(groups)-1)+`"?"]`, why)
+		d.set[len(d.set)-1].open = len(groups)
 	}
 	advice := d.advice()
 	lines := []mapLine{{remark: "Proposed for " + d.name + ": answer each ? and import with it."}}
@@ -813,7 +1090,7 @@ func (d *draft) finish() {
 		}
 	}
 	write(lines...)
-	text.WriteString("[[rows]]\ntable = \"soil_tests\"\n")
+	text.WriteString("[[rows]]\ntable = \"" + d.table() + "\"\n")
 	if !table {
 		d.listed(&text)
 	}

@@ -2,7 +2,6 @@ package intake
 
 import (
 	"bytes"
-	"cmp"
 	"crypto/sha256"
 	"encoding/csv"
 	"fmt"
@@ -24,13 +23,6 @@ type Entry struct {
 	Table  string            // soil_tests, amendments, harvests, plantings or covers
 	Cells  map[string]string // what the record says, by the names of the sheet's columns
 	Values []Value           // of soil_tests
-}
-
-// Value is one analyte of a typed report, as it was printed.
-type Value struct {
-	Analyte, Form, Figure, Unit, Method string
-
-	kept map[string]string // of the row it takes the place of: fills what the entry does not say
 }
 
 // EntryField is a column that an entry may fill.
@@ -94,6 +86,10 @@ func entryFault(column, found, expected, mend string) error {
 	return &Faults{List: []Fault{{File: entryName, Column: column, Text: say(found, expected, mend)}}}
 }
 
+func twice(column, found, was string) error {
+	return entryFault(column, strconv.Quote(found), "one, and "+strconv.Quote(was)+" is said too", "leave one out")
+}
+
 // ParseEntry reads the words of a line. given holds what was said by name; "-"
 // stands for no value. A bed, a lab and a material that the book knows is
 // recognized in any case of its letters. The figures of a test stand behind
@@ -132,11 +128,11 @@ func ParseEntry(table string, words []string, given map[string]string, opt Optio
 	case "amendments":
 		err = e.spreading(words, opt)
 	case "harvests":
-		err = e.weighing(words)
+		err = e.weighing(words, opt)
 	case "plantings":
-		e.words("crop", words)
+		err = e.planted(words, opt)
 	case "covers":
-		e.words("species", words)
+		err = e.covered(words, opt)
 	}
 	if err != nil {
 		return nil, err
@@ -253,200 +249,6 @@ func MaterialNames(rec *dataset.Records) []string {
 	return slices.Sorted(maps.Keys(seen))
 }
 
-// A figure of a test, with its unit behind it or without: 6.4, <0.2ppm, 4.6%.
-// ND and its like are figures too, for the message they deserve.
-var figureWord = regexp.MustCompile(`(?i)^(?:-|n/?d|bdl|([<>~\x{2264}\x{2265}]?=?(?:\d[\d.,]*|\.\d+)(?:e[+-]?\d+)?)((?:[a-z%\x{b5}\x{3bc}#].*)?))$`)
-
-// order returns the analytes of the lab's report in the order of its profile.
-func (e *Entry) order(opt Options) ([]string, error) {
-	lab := e.Cells["lab"]
-	if lab == "" {
-		return nil, entryFault("analyte", "figures without their analytes", "pH 6.4 P 118ppm ..., or bare figures in the order of a lab", "say --lab")
-	}
-	if p, ok := opt.Labs[lab]; ok && len(p.Order) > 0 {
-		return p.Order, nil
-	}
-	order := `"pH", "OM", "P", "K"`
-	if was := LastOrder(opt, e.Cells["bed"], lab); len(was) > 0 {
-		var names []string
-		for _, t := range was {
-			names = append(names, strconv.Quote(PrintedName(&t)))
-		}
-		order = strings.Join(names, ", ")
-	}
-	return nil, entryFault("analyte", "bare figures, and "+bookFile+" does not say in which order "+lab+" lists its analytes", "",
-		fmt.Sprintf("write the analytes, as pH 6.4 P 118ppm, or add to %s, in the order of its report: [lab.%q] order = [%s]", bookFile, lab, order))
-}
-
-// fields parts words at the spaces they hold.
-func fields(words []string) []string { return strings.Fields(strings.Join(words, " ")) }
-
-// AddValues reads values of a report: an analyte and its figure, then unit and
-// method where they are known, and the next. order gives the analytes where
-// the words are bare figures; nil: the words name them. "-" is no value.
-func (e *Entry) AddValues(words, order []string) error {
-	words = valueWords(words)
-	var at []int // where figures stand
-	for i, w := range words {
-		if figureWord.MatchString(w) {
-			at = append(at, i)
-		}
-	}
-	if len(at) == 0 {
-		return entryFault("value", strconv.Quote(strings.Join(words, " ")), "an analyte and its figure, as P 118ppm", "")
-	}
-	name := words[:at[0]]
-	var values []Value
-	for k, i := range at {
-		end := len(words)
-		if k+1 < len(at) {
-			end = at[k+1]
-		}
-		behind := words[i+1 : end]
-		var v Value
-		if order != nil {
-			if k >= len(order) {
-				return entryFault("value", plural(len(at), "figure"), fmt.Sprintf("%d, in the order that %s gives for %s (%s)", len(order), bookFile, e.Cells["lab"], strings.Join(order, ", ")),
-					strconv.Quote(strings.Join(words[i:], " "))+" is too much")
-			}
-			name = strings.Fields(order[k])
-		}
-		v.Analyte, v.Form, v.Method = valueName(name)
-		a, f := v.analyte()
-		m := figureWord.FindStringSubmatch(words[i])
-		if v.Figure, v.Unit = m[1], m[2]; v.Figure == "" {
-			v.Figure = words[i] // -, ND
-		}
-		cut := len(behind)
-		if order == nil && k+1 < len(at) {
-			cut = nextName(behind, a, f, v.Unit == "")
-		}
-		u, method := behindFigure(behind[:cut], a, f, v.Unit == "")
-		if order != nil && !(u == "" || soilUnit(a, f, u) == nil) {
-			return entryFault("value", strconv.Quote(strings.Join(behind, " ")), "bare figures only, or each with its analyte", "")
-		}
-		v.Unit, v.Method = cmp.Or(v.Unit, u), cmp.Or(method, v.Method)
-		name = behind[cut:]
-		if v.Figure != "-" {
-			values = append(values, v)
-		}
-	}
-	if n := len(at); order != nil && n < len(order) {
-		return entryFault("value", plural(n, "figure"), fmt.Sprintf("%d, in the order that %s gives for %s (%s)", len(order), bookFile, e.Cells["lab"], strings.Join(order, ", ")),
-			"none is left for "+strings.Join(order[n:], ", ")+": write - for what was not given")
-	}
-	e.Values = append(e.Values, values...)
-	return nil
-}
-
-// valueWords parts pH=6.4, drops stops between values, and joins < or "below"
-// with the figure behind it.
-func valueWords(words []string) (out []string) {
-	for _, w := range words {
-		for i, part := range strings.Split(w, "=") {
-			if i > 0 && len(out) > 0 && strings.ContainsAny(out[len(out)-1], "<>") {
-				out[len(out)-1] += part // <=2
-				continue
-			}
-			if bare := strings.TrimRight(part, ",;:"); bare != "" && !strings.EqualFold(part, "other:") { // of a method
-				part = bare
-			}
-			if strings.Trim(part, ",;:") != "" {
-				out = append(out, part)
-			}
-		}
-	}
-	signs := map[string]string{"<": "<", ">": ">", "below": "<", "under": "<", "above": ">", "over": ">"}
-	for i := 0; i+1 < len(out); i++ {
-		if sign := signs[strings.ToLower(out[i])]; sign != "" && figureWord.MatchString(sign+out[i+1]) {
-			out = slices.Replace(out, i, i+2, sign+out[i+1])
-		}
-	}
-	return out
-}
-
-// valueName reads an analyte, with "as" and its form or with its method behind
-// it: "P (Mehlich-3)", "nitrate as NO3". What it cannot read is the name.
-func valueName(words []string) (analyte, form, method string) {
-	for n := len(words); n > 0; n-- {
-		name := strings.Join(words[:n], " ")
-		a, _, err := unit.ParseAnalyte(name, "")
-		if err != nil && unit.About(err) != "form" {
-			continue
-		}
-		rest := words[n:]
-		if len(rest) > 1 && strings.EqualFold(rest[0], "as") {
-			form, rest = rest[1], rest[2:]
-		}
-		method = strings.Trim(strings.Join(rest, " "), "()")
-		if _, err := unit.ParseMethod(method, a); err == nil {
-			return name, form, method
-		}
-		form, method = "", ""
-	}
-	return strings.Join(words, " "), "", ""
-}
-
-// analyte returns what the value is of, or a stand-in for one that is not known.
-func (v *Value) analyte() (unit.Analyte, unit.Form) {
-	a, f, err := unit.ParseAnalyte(v.Analyte, v.Form)
-	if err != nil && unit.About(err) != "form" {
-		a, f, _ = unit.ParseAnalyte("P", "")
-	}
-	return a, f
-}
-
-// nextName tells where, in the words between two figures, the name of the next
-// analyte begins: behind unit and method of the first, if they are there.
-func nextName(words []string, a unit.Analyte, f unit.Form, noUnit bool) int {
-	named := func(i int) bool {
-		name, form, method := valueName(words[i:])
-		_, _, err := unit.ParseAnalyte(name, form)
-		return i < len(words) && (err == nil || unit.About(err) == "form") && (method == "" || i == 0 || len(strings.Fields(name)) < len(words)-i)
-	}
-	known := func(i int) bool {
-		u, method := behindFigure(words[:i], a, f, noUnit)
-		_, err := unit.ParseMethod(method, a)
-		return err == nil && (u == "" || soilUnit(a, f, u) == nil)
-	}
-	for i := range words {
-		if u, _ := behindFigure(words[:i], a, f, noUnit); u != "" && named(i) && known(i) {
-			return i // "4.6 % K" is no share of K
-		}
-	}
-	for i := range words {
-		if named(i) && known(i) {
-			return i
-		}
-	}
-	for i := range words { // a unit or method that is not known: its own message
-		if named(i) {
-			return i
-		}
-	}
-	for i := len(words) - 1; i > 0; i-- { // an analyte that is not known
-		if known(i) {
-			return i
-		}
-	}
-	return 0
-}
-
-// behindFigure parts what stands behind a figure into unit and method.
-func behindFigure(words []string, a unit.Analyte, f unit.Form, noUnit bool) (u, method string) {
-	n := 0
-	for i := 1; noUnit && i <= len(words); i++ {
-		if soilUnit(a, f, strings.Join(words[:i], " ")) == nil {
-			n = i
-		}
-	}
-	u, method = strings.Join(words[:n], " "), strings.Trim(strings.Join(words[n:], " "), "()")
-	if _, err := unit.ParseMethod(method, a); err != nil && noUnit && n == 0 {
-		return method, "" // for the message about units
-	}
-	return u, method
-}
-
 // An amount begins with a figure, a range, a fraction or a word for "about";
 // a grade such as 0-0-50 is part of a name.
 var (
@@ -535,391 +337,214 @@ func (e *Entry) phrases(words []string) []string {
 	return words
 }
 
-// mixed reads "6in", "6 in" or "to 6 in deep" and returns how many words it is.
-func (e *Entry) mixed(words []string) int {
-	n := 0
-	if len(words) > 0 && strings.EqualFold(words[0], "to") {
-		n = 1
+// length reads "6in" or "6 in" and returns how many words it is.
+func length(words []string) (text string, n int) {
+	if len(words) == 0 {
+		return "", 0
 	}
-	if n == len(words) {
-		return 0
-	}
-	m := lengthWord.FindStringSubmatch(words[n])
+	m := lengthWord.FindStringSubmatch(words[0])
 	if m == nil {
-		return 0
+		return "", 0
 	}
-	u := m[2]
-	if n++; u == "" && n < len(words) {
-		u = words[n]
-		n++
+	u, n := m[2], 1
+	if u == "" && len(words) > 1 {
+		u, n = words[1], 2
+	}
+	if u = strings.TrimRight(u, ",;"); u == "" {
+		return "", 0
 	}
 	if _, ok := unit.Factor(u, unit.Length); !ok {
+		return "", 0
+	}
+	return m[1] + " " + u, n
+}
+
+// mixed reads "6 in" or "to 6 in deep" and returns how many words it is.
+func (e *Entry) mixed(words []string) int {
+	to := 0
+	if len(words) > 0 && strings.EqualFold(words[0], "to") {
+		to = 1
+	}
+	text, n := length(words[to:])
+	if n == 0 {
 		return 0
 	}
-	e.Cells["mixed depth"] = m[1] + " " + u
-	if n < len(words) && strings.EqualFold(words[n], "deep") {
+	e.Cells["mixed depth"] = text
+	if n += to; n < len(words) && strings.EqualFold(words[n], "deep") {
 		n++
 	}
 	return n
 }
 
+// saying finds the column that the words begin with the name of, as in
+// "ended 2025-04-20" or "height 14 in": its name, what it says, and how many
+// words that is; 0 if they begin with none.
+func (e *Entry) saying(words []string, opt Options) (name, text string, n int) {
+	for _, f := range EntryFields(e.Table) {
+		parts := strings.Fields(f.Name)
+		if k := len(parts); f.Word && f.Name != "weighed" || k >= len(words) || !slices.EqualFunc(parts, words[:k], strings.EqualFold) {
+			continue
+		}
+		at := len(parts)
+		if words[at] == "on" && dayWords(words[at+1:], opt) > 0 {
+			at++
+		}
+		if k := e.saysWords(f, words[at:], opt); k > 0 {
+			return f.Name, strings.TrimRight(strings.Join(words[at:at+k], " "), ",;"), at + k
+		}
+	}
+	return "", "", 0
+}
+
+// saysWords counts the words that are what the column says.
+func (e *Entry) saysWords(f EntryField, words []string, opt Options) int {
+	digit := words[0] != "" && strings.ContainsRune("0123456789~<", rune(words[0][0]))
+	switch {
+	case f.Name == "note":
+		return len(words)
+	case f.Name == "lost how":
+		for n := 1; n < len(words); n++ {
+			if _, _, more := e.saying(words[n:], opt); more > 0 {
+				return n
+			}
+		}
+		return len(words)
+	case f.Choices != nil:
+		if slices.ContainsFunc(f.Choices, func(c string) bool { return strings.EqualFold(c, strings.TrimRight(words[0], ",;")) }) {
+			return 1
+		}
+	case f.US != "" && digit:
+		t := tableNamed(e.Table)
+		if len(words) > 1 && !strings.ContainsFunc(words[0], func(c rune) bool { return c == '%' || c == '"' || c == '\'' || unicode.IsLetter(c) }) {
+			if _, ok := unit.Factor(strings.TrimRight(words[1], ",;"), t.fields[t.index(f.Name)].qs...); ok {
+				return 2
+			}
+		}
+		return 1
+	case f.US == "":
+		if n := dayWords(words, opt); n > 0 {
+			return n
+		}
+		if digit || f.Name == "plant" {
+			return 1
+		}
+	}
+	return 0
+}
+
+// named takes out what stands behind the name of its column, and returns what
+// stood before the first such name, and behind one.
+func (e *Entry) named(words []string, opt Options) (before, behind []string, err error) {
+	met := false
+	for i := 0; i < len(words); {
+		name, text, n := e.saying(words[i:], opt)
+		switch was := e.Cells[name]; {
+		case n == 0 && met:
+			behind = append(behind, words[i])
+		case n == 0:
+			before = append(before, words[i])
+		case was != "":
+			return nil, nil, twice(name, text, was)
+		default:
+			met = true
+			e.Cells[name] = Day(text, opt.Today)
+		}
+		i += max(1, n)
+	}
+	return before, behind, nil
+}
+
+// called takes the words before the named columns for the column that the line
+// ends in; words behind them belong to none.
+func (e *Entry) called(column string, words, behind []string) error {
+	if len(behind) > 0 {
+		return entryFault(column, strconv.Quote(strings.Join(behind, " ")), "nothing more behind the columns that are named", "the "+column+" stands before them")
+	}
+	if len(words) > 0 {
+		e.Cells[column] = strings.TrimRight(strings.Join(words, " "), ",;")
+	}
+	return nil
+}
+
+var countWord = regexp.MustCompile(`^\d{1,6}$`)
+
+// planted reads the words of a planting behind bed and season: the crop, how
+// many plants, "set out 2026-05-20" and the like.
+func (e *Entry) planted(words []string, opt Options) error {
+	words, behind, err := e.named(words, opt)
+	if err != nil {
+		return err
+	}
+	count := func(words []string, at int) []string {
+		end := at + 1
+		if at > 0 && slices.Contains([]string{"plant", "plants"}, strings.ToLower(words[at])) {
+			at--
+		}
+		if at < 0 || at >= len(words) || !countWord.MatchString(words[at]) {
+			return words
+		}
+		if was := e.Cells["plants"]; was != "" {
+			err = twice("plants", words[at], was)
+		}
+		e.Cells["plants"] = words[at]
+		return slices.Concat(words[:at], words[end:])
+	}
+	words = count(words, len(words)-1)
+	words = count(words, 0)
+	if len(behind) < 3 {
+		behind = count(behind, len(behind)-1)
+	}
+	if err != nil {
+		return err
+	}
+	return e.called("crop", words, behind)
+}
+
+// covered reads the words of a cover crop behind bed and day: the species, how
+// high it stood, "ended 2027-04-20" and the like.
+func (e *Entry) covered(words []string, opt Options) error {
+	words, behind, err := e.named(words, opt)
+	if err != nil {
+		return err
+	}
+	high := func(words []string) bool {
+		text, n := length(words)
+		rest := strings.ToLower(strings.TrimRight(strings.Join(words[n:], " "), ",;"))
+		if e.Cells["height"] != "" || n == 0 || rest != "" && rest != "tall" && rest != "high" {
+			return false
+		}
+		e.Cells["height"] = text
+		return true
+	}
+	for i := 1; i < len(words); i++ {
+		if high(words[i:]) {
+			words = words[:i]
+		}
+	}
+	if high(behind) {
+		behind = nil
+	}
+	return e.called("species", words, behind)
+}
+
 // weighing reads the words of a harvest behind bed and day: a crop if it is no
 // pumpkin, the weight, and how it was weighed.
-func (e *Entry) weighing(words []string) error {
-	words = e.phrases(fields(words))
+func (e *Entry) weighing(words []string, opt Options) error {
+	before, behind, err := e.named(fields(words), opt)
+	if err != nil {
+		return err
+	}
+	words = e.phrases(append(before, behind...))
 	at := slices.IndexFunc(words, func(w string) bool { return amountWord.MatchString(w) })
 	if at < 0 {
 		at = len(words)
 	}
 	if at > 0 && e.Cells["crop"] != "" {
-		return entryFault("crop", strconv.Quote(strings.Join(words[:at], " ")), "one crop, and "+strconv.Quote(e.Cells["crop"])+" is said too", "leave one out")
+		return twice("crop", strings.Join(words[:at], " "), e.Cells["crop"])
 	}
 	e.words("crop", words[:at])
 	e.words("weight", words[at:])
 	return nil
-}
-
-// PrintedName is the analyte as its report has it: P as P2O5.
-func PrintedName(t *dataset.SoilTest) string {
-	if t.ReportedForm == "" {
-		return t.Analyte
-	}
-	return t.Analyte + " as " + t.ReportedForm
-}
-
-// LastOrder lists what the last report of a lab holds, of the bed if there is
-// one and else of any, in the order in which it was written down if one sheet
-// has all of it.
-func LastOrder(opt Options, bed, lab string) []dataset.SoilTest {
-	if opt.Book == nil {
-		return nil
-	}
-	var last []dataset.SoilTest
-	newer := func(t, than *dataset.SoilTest) int {
-		ofBed := func(t *dataset.SoilTest) int {
-			if t.Bed == bed {
-				return 1
-			}
-			return 0
-		}
-		return cmp.Or(cmp.Compare(ofBed(t), ofBed(than)), cmp.Compare(t.Date, than.Date))
-	}
-	for i := range opt.Book.SoilTests {
-		t := &opt.Book.SoilTests[i]
-		if t.Lab != lab || lab == "" {
-			continue
-		}
-		c := 1
-		if last != nil {
-			c = newer(t, &last[0])
-		}
-		if c > 0 {
-			last = last[:0:0]
-		}
-		if c >= 0 {
-			last = append(last, *t)
-		}
-	}
-	asWritten := !slices.ContainsFunc(last, func(t dataset.SoilTest) bool { return t.Batch != last[0].Batch || t.File != last[0].File })
-	slices.SortStableFunc(last, func(x, y dataset.SoilTest) int {
-		c := cmp.Or(strings.Compare(x.Bed, y.Bed), cmp.Compare(x.Line, y.Line))
-		if !asWritten { // what was corrected stands elsewhere
-			c = 0
-		}
-		return cmp.Or(c, cmp.Compare(unit.Rank(x.Analyte), unit.Rank(y.Analyte)))
-	})
-	seen := map[string]bool{}
-	return slices.DeleteFunc(last, func(t dataset.SoilTest) bool {
-		again := seen[t.Analyte]
-		seen[t.Analyte] = true
-		return again
-	})
-}
-
-// Usual tells how a lab prints an analyte: the unit and method of its profile,
-// else those of its last report, and that report's row of it, or nil.
-func Usual(opt Options, lab, id string) (unitText, method string, last *dataset.SoilTest) {
-	if lab == "" {
-		return "", "", nil
-	}
-	said := func(m map[string]string) string {
-		for _, k := range slices.Sorted(maps.Keys(m)) {
-			if a, _, err := unit.ParseAnalyte(k, ""); (err == nil || unit.About(err) == "form") && a.ID == id {
-				return m[k]
-			}
-		}
-		return ""
-	}
-	if opt.Book != nil {
-		for i := range opt.Book.SoilTests {
-			if t := &opt.Book.SoilTests[i]; t.Lab == lab && t.Analyte == id && (last == nil || t.Date > last.Date) {
-				last = t
-			}
-		}
-	}
-	p := opt.Labs[lab]
-	if unitText, method = said(p.Units), said(p.Methods); last != nil {
-		unitText, method = cmp.Or(unitText, last.ReportedUnit), cmp.Or(method, last.ReportedMethod)
-	}
-	return unitText, method, last
-}
-
-// filled returns the values with the units and methods that neither the line
-// nor the lab's profile gives, as the lab's last report has them, and says so.
-// What the profile gives is filled where rows are read.
-func (e *Entry) filled(opt Options) (values []Value, notes []string) {
-	taken := map[string][]string{}
-	profile := opt
-	profile.Book = nil
-	for _, v := range e.Values {
-		a, _, err := unit.ParseAnalyte(v.Analyte, v.Form)
-		u, method, last := Usual(opt, e.Cells["lab"], a.ID)
-		if err == nil && last != nil {
-			day := last.Date.String()
-			hasUnit, hasMethod, _ := Usual(profile, e.Cells["lab"], a.ID)
-			if v.Unit+hasUnit == "" && a.Kind != unit.PH {
-				v.Unit = u
-				taken["unit "+day] = append(taken["unit "+day], v.Analyte)
-			}
-			if v.Method+hasMethod == "" && method != "" {
-				v.Method = method
-				taken["method "+day] = append(taken["method "+day], v.Analyte)
-			}
-		}
-		values = append(values, v)
-	}
-	for _, k := range slices.Sorted(maps.Keys(taken)) {
-		what, day, _ := strings.Cut(k, " ")
-		notes = append(notes, fmt.Sprintf("%s of %s as in the report of %s of %s", what, strings.Join(taken[k], ", "), e.Cells["lab"], day))
-	}
-	return values, notes
-}
-
-// Correct makes the entry take the place of what the book holds of the same bed
-// and day: of a test the values of the same analytes, else the one row; or of
-// the rows at the address in the column replaces. What the entry does not say
-// stays as it was. It returns the rows that it takes the place of, and the
-// claims that say so. grower is that of the book.
-//
-// The error is a *Faults: no such row, or more than one.
-func (e *Entry) Correct(opt Options, grower string) (*dataset.Records, []dataset.Claim, error) {
-	old, err := e.standing(opt, cmp.Or(e.Cells["grower"], grower))
-	if err != nil {
-		return nil, nil, err
-	}
-	page, err := Back(e.Table, old, nil, opt.Units, opt.South)
-	if err != nil {
-		return nil, nil, err
-	}
-	var rows []map[string]string
-	for _, cells := range page.Rows {
-		row := map[string]string{}
-		for i, c := range cells {
-			name, u := parseHeading(page.Head[i])
-			switch c := c.(type) {
-			case nil:
-			case float64:
-				row[name] = strings.TrimSpace(trim(c) + " " + u)
-			default:
-				if row[name] = fmt.Sprint(c); name == "depth" && strings.LastIndexAny(row[name], "0123456789") == len(row[name])-1 {
-					row[name] += " " + u
-				}
-			}
-		}
-		if row["grower"] == grower {
-			delete(row, "grower") // as a sheet of the book has it
-		}
-		rows = append(rows, row)
-	}
-	delete(e.Cells, "replaces") // claims say it
-	if e.Table == "soil_tests" {
-		rows, err = e.correctValues(rows)
-	} else {
-		rows, err = e.correctRow(rows)
-	}
-	if err != nil {
-		return nil, nil, err
-	}
-	var claims []dataset.Claim
-	at := dataset.Source{File: e.Name(), Line: 1}
-	for _, row := range rows {
-		s, err := dataset.ParseAddress(row["row"])
-		if err != nil {
-			return nil, nil, err
-		}
-		claims = append(claims, dataset.Claim{Table: e.Table, At: at, OfBatch: s.Batch, OfFile: s.File, OfLine: s.Line, Analyte: row["analyte"]})
-	}
-	is := func(s dataset.Source, analyte string) bool {
-		return slices.ContainsFunc(claims, func(c dataset.Claim) bool {
-			return c.OfBatch == s.Batch && c.OfFile == s.File && c.OfLine == s.Line && c.Analyte == analyte
-		})
-	}
-	return &dataset.Records{
-		SoilTests:  pick(old.SoilTests, func(t *dataset.SoilTest) bool { return is(t.Source, t.Analyte) }),
-		Amendments: pick(old.Amendments, func(t *dataset.Amendment) bool { return is(t.Source, "") }),
-		Harvests:   pick(old.Harvests, func(t *dataset.Harvest) bool { return is(t.Source, "") }),
-		Plantings:  pick(old.Plantings, func(t *dataset.Planting) bool { return is(t.Source, "") }),
-		Covers:     pick(old.Covers, func(t *dataset.Cover) bool { return is(t.Source, "") }),
-	}, claims, nil
-}
-
-// standing returns the rows of the book that the entry may mean.
-func (e *Entry) standing(opt Options, grower string) (*dataset.Records, error) {
-	rec := opt.Book
-	if rec == nil {
-		rec = &dataset.Records{}
-	}
-	field := entryWords(e.Table)[1]
-	var day dataset.Date
-	season, _ := strconv.Atoi(e.Cells["season"])
-	if field != "season" && e.Cells["replaces"] == "" {
-		d := dates{layout: opt.Dates, south: opt.South, last: opt.Today.Year() + 1}
-		w, err := d.read(e.Cells[field])
-		if err != nil {
-			return nil, entryFault(field, err.Error(), "", "")
-		}
-		if w.year && e.Cells["timing"] != "" {
-			w = d.season(e.Cells["timing"], w.day.Year())
-		}
-		day = w.day
-	}
-	named, err := dataset.ParseAddress(e.Cells["replaces"])
-	if e.Cells["replaces"] != "" && err != nil {
-		return nil, entryFault("replaces", err.Error(), "", "")
-	}
-	var others []string
-	means := func(s dataset.Source, g, bed string, at dataset.Date, year int32) bool {
-		if e.Cells["replaces"] != "" {
-			return s.Batch == named.Batch && s.Line == named.Line && (named.File == "" || named.File == s.File)
-		}
-		if g != grower || bed != e.Cells["bed"] {
-			return false
-		}
-		if field == "season" {
-			others = append(others, strconv.Itoa(int(year)))
-			return int(year) == season
-		}
-		others = append(others, at.String())
-		return at == day
-	}
-	old := &dataset.Records{}
-	found := 0
-	switch e.Table {
-	case "soil_tests":
-		old.SoilTests = pick(rec.SoilTests, func(t *dataset.SoilTest) bool {
-			return means(t.Source, t.Grower, t.Bed, t.Date, 0) && slices.ContainsFunc(e.Values, func(v Value) bool { a, _ := v.analyte(); return a.ID == t.Analyte })
-		})
-		found = len(old.SoilTests)
-	case "amendments":
-		old.Amendments = pick(rec.Amendments, func(t *dataset.Amendment) bool { return means(t.Source, t.Grower, t.Bed, t.Date, 0) })
-		found = len(old.Amendments)
-	case "harvests":
-		old.Harvests = pick(rec.Harvests, func(t *dataset.Harvest) bool { return means(t.Source, t.Grower, t.Bed, t.Date, 0) })
-		found = len(old.Harvests)
-	case "plantings":
-		old.Plantings = pick(rec.Plantings, func(t *dataset.Planting) bool { return means(t.Source, t.Grower, t.Bed, 0, t.Season) })
-		found = len(old.Plantings)
-	case "covers":
-		old.Covers = pick(rec.Covers, func(t *dataset.Cover) bool { return means(t.Source, t.Grower, t.Bed, t.Sown, 0) })
-		found = len(old.Covers)
-	}
-	if found > 0 {
-		return old, nil
-	}
-	what := map[string]string{"soil_tests": "such value of a soil test", "amendments": "amendment", "harvests": "harvest", "plantings": "planting", "covers": "cover crop"}[e.Table]
-	if e.Cells["replaces"] != "" {
-		return nil, entryFault("replaces", strconv.Quote(e.Cells["replaces"])+": the book holds no "+what+" from there", "", "carryover export shows every row with its address")
-	}
-	mend := "leave out --correct to add it"
-	if slices.Sort(others); others != nil {
-		others = slices.Compact(others)
-		mend = "the book has " + shorten(strings.Join(others[max(0, len(others)-4):], ", ")) + "; leave out --correct to add it, or name its row with --replaces"
-	}
-	return nil, entryFault("", "no "+what+" of "+e.Cells["bed"]+" at "+cmp.Or(e.Cells[field], "no day")+" to correct", "", mend)
-}
-
-func pick[T any](rows []T, means func(*T) bool) (out []T) {
-	for i := range rows {
-		if means(&rows[i]) {
-			out = append(out, rows[i])
-		}
-	}
-	return out
-}
-
-// narrow keeps, column by column, the rows that agree with what the entry
-// says, as long as any does: what agrees with none is what is corrected.
-func (e *Entry) narrow(rows []map[string]string, say map[string]string, columns ...string) ([]map[string]string, error) {
-	for _, c := range columns {
-		agree := slices.DeleteFunc(slices.Clone(rows), func(r map[string]string) bool { return fold(r[c]) != fold(say[c]) })
-		if say[c] != "" && len(agree) > 0 {
-			rows = agree
-		}
-	}
-	if len(rows) < 2 {
-		return rows, nil
-	}
-	var list []string
-	for _, r := range rows[:min(4, len(rows))] {
-		text := r["row"]
-		for _, c := range []string{"material", "amount", "weight", "crop", "plant", "species", "analyte", "value", "lab", "report", "sample", "depth", "method"} {
-			if r[c] != "" && (say[c] == "" || fold(r[c]) != fold(say[c])) {
-				text += ", " + r[c]
-			}
-		}
-		list = append(list, text)
-	}
-	return nil, entryFault("", plural(len(rows), "row")+" of the book may be meant ("+strings.Join(list, "; ")+")", "one", "name it, as --replaces "+rows[0]["row"])
-}
-
-func (e *Entry) correctRow(rows []map[string]string) ([]map[string]string, error) {
-	rows, err := e.narrow(rows, e.Cells, "material", "crop", "plant", "species")
-	if err != nil {
-		return nil, err
-	}
-	for field, text := range rows[0] {
-		_, said := e.Cells[field]
-		if said || field == "row" || field == "unit" && strings.ContainsFunc(e.Cells["amount"], unicode.IsLetter) {
-			continue
-		}
-		e.Cells[field] = text
-	}
-	return rows, nil
-}
-
-func (e *Entry) correctValues(rows []map[string]string) (of []map[string]string, err error) {
-	var report map[string]string // what values share that the report did not have
-	for i := range e.Values {
-		v := &e.Values[i]
-		a, _ := v.analyte()
-		said := maps.Clone(e.Cells)
-		said["method"] = v.Method
-		one, err := e.narrow(slices.DeleteFunc(slices.Clone(rows), func(r map[string]string) bool { return r["analyte"] != a.ID }),
-			said, "lab", "report", "site", "sample", "timing", "depth", "method")
-		if err != nil {
-			return nil, err
-		}
-		if len(one) == 0 {
-			continue
-		}
-		of = append(of, one[0])
-		v.kept = maps.Clone(one[0])
-		delete(v.kept, "row")
-		if _, _, err := unit.ParseAnalyte(v.Analyte, v.Form); unit.About(err) == "form" {
-			v.Form = v.kept["form"]
-		}
-		v.Unit, v.Method = cmp.Or(v.Unit, v.kept["unit"]), cmp.Or(v.Method, v.kept["method"])
-		if report == nil {
-			report = maps.Clone(v.kept)
-			delete(report, "note")
-		}
-	}
-	for i := range e.Values {
-		if v := &e.Values[i]; v.kept == nil {
-			v.kept = report
-		}
-	}
-	return of, nil
 }
 
 // csv writes the sheet that the entry could have stood in.
@@ -1004,7 +629,8 @@ func (e *Entry) Read(opt Options) (Result, error) {
 		text = inHeading.ReplaceAllString(atLine.ReplaceAllString(text, entryName), "write it behind the figure")
 		text = lineShows.ReplaceAllString(otherLine.ReplaceAllString(text, ": the entry has "), ", as in ")
 		return strings.NewReplacer("fill in the column unit", "write it behind the figure", "fill in the column depth", "say --depth",
-			"write it under form", `add "as" and the form`, "write before test or after test under same day", `say --same-day "before test" or "after test"`).Replace(text)
+			"write it under form", `add "as" and the form`, "write before test or after test under same day of that row, and import it with --correct", "say it of that row with enter amendment --replaces and --same-day",
+			"write before test or after test under same day", `say --same-day "before test" or "after test", and --correct once it is kept`).Replace(text)
 	}
 	if faults, ok := err.(*Faults); ok {
 		for i := range faults.List {
@@ -1024,24 +650,9 @@ func (e *Entry) Read(opt Options) (Result, error) {
 	}
 	res.Notes = append(res.Notes, notes...)
 	at := dataset.Source{File: e.Name(), Line: 1}
-	rec := &res.Records
-	for i := range rec.SoilTests {
-		rec.SoilTests[i].Source = at
-	}
-	for i := range rec.Amendments {
-		rec.Amendments[i].Source = at
-	}
-	for i := range rec.Harvests {
-		rec.Harvests[i].Source = at
-	}
-	for i := range rec.Plantings {
-		rec.Plantings[i].Source = at
-	}
-	for i := range rec.Covers {
-		rec.Covers[i].Source = at
-	}
-	for i := range rec.Corrections {
-		rec.Corrections[i].Source = at
+	only(e.Table, &res.Records, func(r bookRow) bool { *r.source = at; return false })
+	for i := range res.Records.Corrections {
+		res.Records.Corrections[i].Source = at
 	}
 	return res, nil
 }

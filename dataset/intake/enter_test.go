@@ -97,6 +97,23 @@ func TestParseEntry(t *testing.T) {
 		{"plantings", `Hill 2026 --set-out 2026-05-20 --plants 1`, "bed=Hill; plants=1; season=2026; set out=2026-05-20", ""},
 		{"plantings", `Hill 2026 field pumpkin --note -`, "bed=Hill; crop=field pumpkin; note=; season=2026", ""},
 		{"covers", `Long bed 2026-10-15 winter rye`, "bed=Long bed; sown=2026-10-15; species=winter rye", ""},
+		// Columns may be named among the words, behind what the line ends in.
+		{"covers", `Hill 2024-10-20 winter rye ended 2025-04-20`, "bed=Hill; ended=2025-04-20; sown=2024-10-20; species=winter rye", ""},
+		{"covers", `Hill 2024-10-20 oats, peas 14 in tall, ended on 20 Apr 2025, biomass 4000 lb/acre note thin 2 in stand`,
+			"bed=Hill; biomass=4000 lb/acre; ended=20 Apr 2025; height=14 in; note=thin 2 in stand; sown=2024-10-20; species=oats, peas", ""},
+		{"covers", `Hill 2024-10-20 winter rye height 35cm ended yesterday`, "bed=Hill; ended=2026-11-24; height=35cm; sown=2024-10-20; species=winter rye", ""},
+		{"covers", `Hill 2024-10-20 winter rye ended 2025-04-20 14in`, "bed=Hill; ended=2025-04-20; height=14 in; sown=2024-10-20; species=winter rye", ""},
+		{"covers", `Hill 2024-10-20 "mix ended 2025-04-20"`, "bed=Hill; sown=2024-10-20; species=mix ended 2025-04-20", ""}, // one name, in quotes
+		{"covers", `Hill 2024-10-20 high ended rye`, "bed=Hill; sown=2024-10-20; species=high ended rye", ""},
+		{"plantings", `Hill 2024 pumpkin 1`, "bed=Hill; crop=pumpkin; plants=1; season=2024", ""},
+		{"plantings", `Hill 2024 1`, "bed=Hill; plants=1; season=2024", ""},
+		{"plantings", `Hill 2024 field pumpkin 2 plants set out 20 May 2024 pollinated 2024-07-02`, "bed=Hill; crop=field pumpkin; plants=2; pollinated=2024-07-02; season=2024; set out=20 May 2024", ""},
+		{"plantings", `Hill 2024 set out 2024-05-20 feeds complete yes vines hauled 80 % lost how split by rain fruit lost 2024-08-19 1 plant`,
+			"bed=Hill; feeds complete=yes; fruit lost=2024-08-19; lost how=split by rain; plants=1; season=2024; set out=2024-05-20; vines hauled=80 %", ""},
+		{"plantings", `Hill 2024 egg plant`, "bed=Hill; crop=egg plant; season=2024", ""},
+		{"plantings", `Hill 2024 "pumpkin 1"`, "bed=Hill; crop=pumpkin 1; season=2024", ""},
+		{"harvests", `Hill 2026-10-03 1240.5 lb scale plant 2`, "bed=Hill; date=2026-10-03; plant=2; weighed=scale; weight=1240.5 lb", ""},
+		{"harvests", `Hill 2026-10-03 squash plant 2 12 lb weighed guessed note soft at the stem`, "bed=Hill; crop=squash; date=2026-10-03; note=soft at the stem; plant=2; weighed=guessed; weight=12 lb", ""},
 		// A bed that is not known ends where the day begins.
 		{"harvests", `Hill top 2026-10-03 12 lb scale`, "bed=Hill top; date=2026-10-03; weighed=scale; weight=12 lb", ""},
 		{"harvests", `Far away bed 2026-10-03 12 lb scale`, "bed=Far away bed; date=2026-10-03; weighed=scale; weight=12 lb", ""},
@@ -140,9 +157,14 @@ func TestEntryFaults(t *testing.T) {
 		{"soil_tests", `Hill 2026-10-28 pH 6.4 OM 4 % pH 6.5`, `entry: column value: a second value of pH in one report, 6.5: the entry has 6.4: expected one: take one out, or tell them apart by sample, report, depth or method`},
 		{"harvests", `Hill 2026-10-03 1240 scale`, `entry: column weight: 1240 has no unit: expected one of lb, oz, g, kg, ton, t: write it behind the figure`},
 		{"harvests", `Hill 2026-10-03 1240 lb`, `entry: column weighed: empty: expected scale, taped or guessed`},
-		{"harvests", `Hill 2026-10-03 squash 12 lb scale --crop marrow`, `entry: column crop: "squash": expected one crop, and "marrow" is said too: leave one out`},
+		{"harvests", `Hill 2026-10-03 squash 12 lb scale --crop marrow`, `entry: column crop: "squash": expected one, and "marrow" is said too: leave one out`},
 		{"harvests", `Hill 2027-10-03 12 lb scale`, `entry: column date: "2027-10-03": in the future: check the year`},
 		{"plantings", `Hill`, `entry: column season: empty: expected harvest year`},
+		{"plantings", `Hill 2026 pumpkin fruit lost 2026-08-19 split`, `entry: column crop: "split": expected nothing more behind the columns that are named: the crop stands before them`},
+		{"plantings", `Hill 2026 pumpkin 1 plants 2`, `entry: column plants: "1": expected one, and "2" is said too: leave one out`},
+		{"covers", `Hill 2025-10-15 rye ended 2025-04-20`, `entry: column ended: "2025-04-20": expected a day after 2025-10-15`},
+		{"covers", `Hill 2025-10-15 rye ended 2026-04-20 ended 2026-04-21`, `entry: column ended: "2026-04-21": expected one, and "2026-04-20" is said too: leave one out`},
+		{"covers", `Hill 2025-10-15 rye height 14`, `entry: column height: 14 has no unit: expected one of in, ft, cm, mm, m: write it behind the figure`},
 		{"covers", `Hill 2026-10-15`, `entry: column species: empty: expected winter rye, oats and peas ...`},
 	} {
 		opt := enterOptions()
@@ -300,6 +322,47 @@ func TestEntryCorrects(t *testing.T) {
 		}
 	}
 }
+
+// A second spreading or fruit of one day may be the first one said again.
+func TestAgain(t *testing.T) {
+	opt := enterOptions()
+	every, until := int32(7), dataset.DateOf(2026, 9, 1)
+	opt.Book.Amendments[0].Amount, opt.Book.Amendments[0].ReportedAmount, opt.Book.Amendments[0].ReportedUnit = ptr(2.0), ptr(4.5), "lb"
+	opt.Book.Amendments = append(opt.Book.Amendments, dataset.Amendment{Grower: "Ada", Bed: "Hill", Date: dataset.DateOf(2026, 6, 20), DateBasis: dataset.ByDay, Material: "fish feed", Every: &every, Until: &until,
+		Source: dataset.Source{Batch: 5, File: "feeds.csv", Line: 2}})
+	for _, c := range []struct{ table, line, want string }{
+		{"amendments", `Long bed 2026-05-04 "Potash 0-0-50" 5 lb`, "4.5 lb potash 0-0-50 (batch 3)"},
+		{"amendments", `Long bed 2026-05-05 "potash 0-0-50" 5 lb`, ""},
+		{"amendments", `Hill 2026-05-04 "potash 0-0-50" 5 lb`, ""},
+		{"amendments", `Long bed 2026-05-04 "potash 0-0-60" 5 lb`, ""},
+		{"amendments", `Long bed 2026-05-04 "potash 0-0-50" 5 lb --grower Ben`, ""},
+		{"amendments", `Long bed 2026-04-27 "potash 0-0-50" 5 lb weekly to 1 June`, "4.5 lb potash 0-0-50 (batch 3)"},
+		{"amendments", `Hill 2026-06-27 fish feed 2 gal`, "fish feed (batch 5)"}, // a day of the run
+		{"amendments", `Hill 2026-06-28 fish feed 2 gal`, ""},
+		{"harvests", `Long bed 2026-10-03 500.5 kg scale`, "500 kg pumpkin of plant 1 (batch 3); 400 kg pumpkin of plant 2 (batch 3)"},
+		{"harvests", `Long bed 2026-10-03 500.5 kg scale --plant 1`, "500 kg pumpkin of plant 1 (batch 3)"},
+		{"harvests", `Long bed 2026-10-03 500.5 kg scale --plant 3`, ""},
+		{"harvests", `Long bed 2026-10-03 squash 5 kg scale`, ""},
+		{"covers", `Long bed 2026-10-03 rye`, ""},
+	} {
+		e, err := typedEntry(t, c.table, c.line, opt)
+		if err != nil {
+			t.Fatal(err)
+		}
+		res, err := e.Read(opt)
+		if err != nil {
+			t.Fatal(err)
+		}
+		opt := opt
+		opt.Units = "metric"
+		same, says, err := Again(&res.Records, opt, "Ada")
+		if got := strings.Join(says, "; "); err != nil || got != c.want || same.Total() != len(says) {
+			t.Errorf("%s: %q, %v, want %q", c.line, got, err, c.want)
+		}
+	}
+}
+
+func ptr[T any](v T) *T { return &v }
 
 // property: an entry written as a line reads as the same entry.
 func TestEntryLine(t *testing.T) {

@@ -71,9 +71,7 @@ func (r *row) inWords() string {
 				c = r.at("depth from")
 				depth = c.text + "-" + r.at("depth to").text
 			}
-			if _, own := splitUnit(depth[strings.LastIndexByte(depth, '-')+1:]); own == "" && c.unit != "" {
-				depth += " " + c.unit
-			}
+			depth = inUnit(depth, c.unit)
 		}
 		of := t.Bed
 		if t.Sample != "" {
@@ -107,12 +105,20 @@ func (r *row) inWords() string {
 					text += " -> " + short(v) + " " + q.SI()
 				}
 			}
-		} else if c.unit != "" {
-			text += " " + c.unit
+		} else {
+			text = inUnit(text, c.unit)
 		}
 		parts = append(parts, text)
 	}
 	return strings.Join(parts, ", ")
+}
+
+// inUnit adds the unit of its heading to a depth such as 0-6 that has none.
+func inUnit(depth, of string) string {
+	if end := strings.LastIndexAny(depth, "0123456789"); of == "" || strings.TrimSpace(depth[end+1:]) != "" {
+		return depth
+	}
+	return depth + " " + of
 }
 
 // reading prints one value of a test: as printed, and as stored.

@@ -240,9 +240,9 @@ func TestValues(t *testing.T) {
 		t.Fatalf("%d rows", len(tests))
 	}
 	p := tests[0]
-	// 60 lb P2O5/acre over 6 in: x 0.43643 (P in P2O5), / (0.3 x 6 in) by the
-	// convention of 2,000,000 lb to 6 2/3 in: arithmetic.
-	if want := 60 * 0.436431 / 1.8; p.Value < want*0.9999 || p.Value > want*1.0001 {
+	// 60 lb P2O5/acre of the plow layer: x 0.43643 (P in P2O5), / 2. Source: Penn
+	// State Agronomy Guide, section 2.
+	if want := 60 * 0.436431 / 2; p.Value < want*0.9999 || p.Value > want*1.0001 {
 		t.Errorf("P %v, want %v", p.Value, want)
 	}
 	if p.Grower != "Ann" || p.Bed != "Long bed" || p.Timing != "autumn" || p.Method != "Mehlich-3" || p.ReportedMethod != "m3" || p.ReportedForm != "P2O5" ||
@@ -259,7 +259,7 @@ func TestValues(t *testing.T) {
 	want := []string{
 		"tests.csv: 1 line below the first row passed over, since it starts with #: line 4",
 		"values printed as P2O5, stored as P (times 0.4364): 1",
-		"values in lb/acre, stored in mg/kg for their sampled depth by the laboratory convention (2,000,000 lb of soil in an acre to 6 2/3 in): 1",
+		"values in lb/acre, stored in mg/kg by the plow-layer rule (2 lb/acre = 1 ppm whatever the exact depth); if the lab means it otherwise, its profile in book.toml says pounds = \"by depth\": 1",
 	}
 	if !slices.Equal(res.Notes, want) {
 		t.Errorf("notes %q", res.Notes)
@@ -350,15 +350,25 @@ func TestDates(t *testing.T) {
 		{"sept 2026", "", "2026-09-15", "month", false}, {"spring 2026", "", "2026-04-15", "season", false}, {"Fall 2026", "", "2026-10-15", "season", false},
 		{"spring 2026", "", "2026-10-15", "season", true}, {"autumn 2026", "", "2026-04-15", "season", true}, {"mid-season 2026", "", "2026-07-24", "season", false},
 		{"mid-season 2026", "", "2026-01-24", "season", true}, {"~2026-10-28", "", "2026-10-28", "assumed", false}, {"~ spring 2026", "", "2026-04-15", "assumed", false},
+		{"20261028", "", "2026-10-28", "day", false},
 	} {
 		got, err := dates{x.layout, x.south, 2027}.read(x.text)
 		if err != nil || got.day.String() != x.want || got.basis != x.basis {
 			t.Errorf("%q: got %s %s %v, want %s %s", x.text, got.day, got.basis, err, x.want, x.basis)
 		}
 	}
-	for _, text := range []string{"", "~", "2025-02-29", "2026-00-10", "2026-13-01", "10/28/26", "1799-01-01", "2028-01-01", "autumn", "winter 2026", "Ju 2026", "28 10", "2026-10-28-1", "20261028", "99999999999999999999-01-01"} {
+	for _, text := range []string{"", "~", "2025-02-29", "2026-00-10", "2026-13-01", "10/28/26", "1799-01-01", "2028-01-01", "autumn", "winter 2026", "Ju 2026", "28 10", "2026-10-28-1", "20261328", "18001301", "2026102", "99999999999999999999-01-01"} {
 		if got, err := (dates{"MDY", false, 2027}).read(text); err == nil {
 			t.Errorf("%q: read as %s", text, got.day)
+		}
+	}
+	for text, want := range map[string]string{
+		"45593":   `"45593": a spreadsheet's day number, 2024-10-28: write that, or format the column as a date`,
+		"45593.5": `"45593.5": a spreadsheet's day number, 2024-10-28: write that, or format the column as a date`,
+		"99999":   `"99999": expected a date such as 2026-10-28, 2026-10, Oct 2026 or autumn 2026: rewrite it; a leading ~ marks a guess`,
+	} {
+		if _, err := (dates{"MDY", false, 2027}).read(text); fmt.Sprint(err) != want {
+			t.Errorf("got  %v\nwant %s", err, want)
 		}
 	}
 }

@@ -1,9 +1,11 @@
 package intake
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -60,9 +62,15 @@ func readMeaning(t *table, text string) (m meaning, ask string) {
 		return m, say("a text of "+plural(len(text), "byte"), "analyte, unit and method", "")
 	}
 	rest, none := cutSuffixFold(strings.TrimSpace(text), noMethod)
-	h := unit.ParseHeading(rest)
+	rest, own := cutOwn(rest)
+	h := headingOf(rest)
 	m = headed(h)
-	if none && m.method == "" {
+	switch {
+	case own != "" && m.method != "":
+		return m, say(fmt.Sprintf("two methods, %s and %s", m.method, own), "one", "")
+	case own != "":
+		m.method = own
+	case none && m.method == "":
 		m.method = noMethod
 	}
 	example := "write analyte, unit and method, as " + t.example()
@@ -70,11 +78,25 @@ func readMeaning(t *table, text string) (m meaning, ask string) {
 	case h.Aside != "":
 		return m, say(h.Aside, "the name of what was measured", "leave the column out")
 	case len(h.Rest) > 0:
+		if h.Method.Text == "" && m.method == "" && m.name != "" {
+			example += fmt.Sprintf(`; if %s is the method, as "%s other: %[1]s"`, strings.Join(h.Rest, " "), strings.TrimSpace(m.name+" "+m.unit))
+		}
 		return m, say(strings.Join(append(questions(h), strings.Join(h.Rest, " ")+": not understood"), " "), "", example)
 	case len(questions(h)) > 0:
 		return m, say(strings.Join(questions(h), " "), "", example)
 	}
 	return m, ""
+}
+
+var ownMethod = regexp.MustCompile(`(?i)(?:^|\s)other:\s*(.*)$`)
+
+// cutOwn cuts a lab's own procedure, which ends a meaning: "P mg/kg other: NAME".
+func cutOwn(text string) (rest, method string) {
+	at := ownMethod.FindStringSubmatchIndex(text)
+	if at == nil || at[2] == at[3] {
+		return text, ""
+	}
+	return text[:at[0]], "other: " + strings.TrimSpace(text[at[2]:])
 }
 
 // headed takes what a heading says without doubt.
@@ -107,6 +129,11 @@ func questions(h unit.Heading) (out []string) {
 // otherMeaning reads "NO3-N mg/L" or "lime (ton/acre)": the longest unit that
 // fits ends the text.
 func otherMeaning(t *table, text string) (m meaning, ask string) {
+	if t.name == "advice" {
+		if m, ask, found := adviceMeaning(t, text); found {
+			return m, ask
+		}
+	}
 	if name, u := parseHeading(strings.TrimSpace(text)); u != "" {
 		if m = (meaning{name: name, unit: u}); m.check(t) == nil {
 			return m, ""
@@ -194,6 +221,31 @@ func (m meaning) unitFits(t *table, text string) error {
 	return m.check(t)
 }
 
+// among returns those of the methods that may have measured what the column
+// holds. One of its own, such as hot water for boron, goes before those that
+// extract everything; what the lab alone knows belongs to no column by itself.
+func (m meaning) among(list []string) (fits []string) {
+	a, _, err := unit.ParseAnalyte(m.name, m.form)
+	if m.method != "" || err != nil {
+		return nil
+	}
+	owned := false
+	for _, s := range list {
+		id, err := unit.ParseMethod(s, a)
+		if _, lab := cutOwn(s); err != nil || id == "" || lab != "" || slices.Contains(fits, id) {
+			continue
+		}
+		own := a.ID != "Al" && slices.ContainsFunc(unit.Methods(), func(x unit.Method) bool { return x.ID == id && slices.Contains(x.For, a.ID) }) // Al is read in any extract
+		if own && !owned {
+			fits, owned = nil, true
+		}
+		if own == owned {
+			fits = append(fits, id)
+		}
+	}
+	return fits
+}
+
 func (m meaning) methodFits(text string) error {
 	if m.method != "" {
 		return fmt.Errorf("method %q: every column has its own", text)
@@ -266,16 +318,16 @@ type boundMeasurement struct {
 
 // complete fills what a measurement leaves open: from the sheet's heading, then
 // from the block's own unit and method.
-func (a *boundMeasurement) complete(h *heads, b *boundBlock, heading string) {
-	if b.row.table.name == "soil_tests" && heading != "" && len(heading) <= 2*maxHeading {
-		of := unit.ParseHeading(heading)
+func (a *boundMeasurement) complete(h *heads, b *boundBlock, text string) {
+	if b.row.table.name == "soil_tests" && text != "" && len(text) <= 2*maxHeading {
+		of := headingOf(text)
 		said := headed(of)
 		if of.Trap != "" {
-			h.r.note("%s: column %q: %s", h.g.name, heading, of.Trap)
+			h.r.note("%s: column %q: %s", h.g.name, text, of.Trap)
 		}
 		if a.compact && said.name != "" && of.Aside == "" && len(of.Rest) == 0 && len(questions(of)) == 0 {
 			if differ := a.meaning.against(said); differ != "" {
-				h.fail(a.line, fmt.Sprintf("column %q: %s", heading, differ), "the same in both", "mend the map; [[rows.analyte]] takes a column as the map says")
+				h.fail(a.line, fmt.Sprintf("column %q: %s", text, differ), "the same in both", "mend the map; [[rows.analyte]] takes a column as the map says")
 			}
 		}
 		if a.compact && sameAnalyte(said.name, a.name) {
@@ -283,26 +335,69 @@ func (a *boundMeasurement) complete(h *heads, b *boundBlock, heading string) {
 			a.fill(&a.meaning.method, said.method, "method", "its heading")
 			a.fill(&a.meaning.depth, said.depth, "depth", "its heading")
 		}
+		if a.compact {
+			if ask, mend := a.meaning.unheard(of); ask != "" {
+				h.fail(a.line, fmt.Sprintf("column %q: %s", text, ask), "", mend(text))
+				return
+			}
+		}
 	}
-	a.fromBlock(b, h.m)
+	if ask, mend := a.fromBlock(b, h.m); ask != "" {
+		h.fail(a.line, fmt.Sprintf("column %q: %s", a.column, ask), "", mend)
+	}
 }
 
+// unheard asks about words of a heading that were not understood and may name
+// the method, where the map names none or another.
+func (m meaning) unheard(of unit.Heading) (ask string, mend func(column string) string) {
+	a, _, err := unit.ParseAnalyte(m.name, m.form)
+	if err != nil && unit.About(err) != "form" || a.Plain || m.method == noMethod {
+		return "", nil
+	}
+	words := strings.Join(of.Rest, " ")
+	write := func(name string) func(string) string {
+		return func(column string) string {
+			return fmt.Sprintf(`if %s is the method, write %s = "%s other: %[1]s"; else write its method there, or "no method"`, name, strconv.Quote(column), strings.TrimSpace(strings.Join(strings.Fields(m.name+" "+m.unit+" "+m.depth), " ")))
+		}
+	}
+	for _, w := range of.Rest {
+		if i := slices.IndexFunc(extractants, func(x string) bool { return fold(x) == fold(w) }); i >= 0 && m.method != "" && !strings.Contains(fold(m.method), fold(w)) {
+			return fmt.Sprintf("method %s in the map, %s in the heading", m.method, w), write(w)
+		}
+	}
+	if words != "" && m.method == "" && sameAnalyte(of.Analyte.Text, m.name) {
+		return strconv.Quote(words) + " is not understood, and the map names no method", write(words)
+	}
+	return "", nil
+}
+
+// extractants are procedures in print that package unit does not know; a value by
+// one of them is never that of another. From memory.
+var extractants = []string{"Colwell", "Kelowna", "Truog", "resin", "Egner", "Hedley", "Soltanpour", "AB-DTPA", "H3A", "KCl-40", "KCl40", "DGT", "PBI", "oxalate", "citric", "lactate"}
+
 // fromBlock fills unit and method from the constants that stand for all columns.
-func (a *boundMeasurement) fromBlock(b *boundBlock, m *Map) {
+// ask: several of the methods would do.
+func (a *boundMeasurement) fromBlock(b *boundBlock, m *Map) (ask, mend string) {
 	for _, u := range b.units {
 		if a.lent == "" && a.meaning.unitFits(b.row.table, u) == nil {
 			a.lent = u
 		}
 	}
-	for _, s := range b.methods {
-		if a.meaning.methodFits(s) == nil {
-			a.fill(&a.meaning.method, s, "method", "[rows.set] of "+m.Name)
+	switch fits := a.meaning.among(b.methods); len(fits) {
+	case 0:
+	case 1:
+		a.fill(&a.meaning.method, fits[0], "method", "[rows.set] of "+m.Name)
+	default:
+		ask = fmt.Sprintf("several methods under [rows.set] measure %s: %s", a.name, strings.Join(fits, ", "))
+		if mend = fmt.Sprintf("write its own on the column, as %q = %q", cmp.Or(a.column, a.name), strings.Join(strings.Fields(a.name+" "+a.meaning.unit+" "+fits[len(fits)-1]), " ")); !a.compact {
+			mend = fmt.Sprintf("write its own in its block, as method = %q", fits[len(fits)-1])
 		}
 	}
 	if a.meaning.method == noMethod {
 		a.meaning.method = ""
 	}
 	a.needsUnit = a.meaning.needsUnit(b.row.table)
+	return ask, mend
 }
 
 func (a *boundMeasurement) fill(to *string, text, what, from string) {

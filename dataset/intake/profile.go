@@ -17,7 +17,8 @@ type profile struct {
 	methods map[string]string // by analyte ID
 	units   map[string]string // by analyte ID, and by form
 	depth   string
-	bad     bool // a fault was found in it
+	pounds  string // unit.TwicePPM, unit.ByDepth; empty: by the depth
+	bad     bool   // a fault was found in it
 }
 
 // fill counts what one lab's profile filled in one column.
@@ -47,7 +48,7 @@ func (r *reader) profile(lab string) *profile {
 }
 
 func (r *reader) readProfile(name string, l dataset.Lab) *profile {
-	p := &profile{name: name, methods: map[string]string{}, units: map[string]string{}, depth: l.Depth}
+	p := &profile{name: name, methods: map[string]string{}, units: map[string]string{}, depth: l.Depth, pounds: l.Pounds}
 	fail := func(what, text string) {
 		p.bad = true
 		r.faults.add(Fault{File: bookFile, Text: fmt.Sprintf("lab %q: %s: %s", name, what, text)})
@@ -79,6 +80,9 @@ func (r *reader) readProfile(name string, l dataset.Lab) *profile {
 	})
 	if err := depthUnit(l.Depth); err != nil && l.Depth != "" {
 		fail("depth", err.Error())
+	}
+	if err := unit.CheckPounds(l.Pounds); err != nil {
+		fail("pounds", err.Error())
 	}
 	return p
 }
@@ -128,6 +132,18 @@ func (r *row) fromProfile() (before []cell, ok bool) {
 		put("depth", p.depth, "")
 	}
 	return before, true
+}
+
+// poundsRule returns what the profile of a lab says of its lb/acre, and the
+// profile's name; empty if nothing is said.
+func (r *reader) poundsRule(lab string) (rule, name string) {
+	if lab == "" || len(r.opt.Labs) == 0 {
+		return "", ""
+	}
+	if p := r.profile(lab); p != nil && p.pounds != "" {
+		return p.pounds, p.name
+	}
+	return "", ""
 }
 
 // formOf returns the analyte that a text names and the form it is printed in;

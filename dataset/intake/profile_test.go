@@ -37,7 +37,7 @@ func TestProfile(t *testing.T) {
 	if d := cmp.Diff([]string{
 		"Barn 2026-10-28 day pH 0-15.24 cm [water 1:1] 6.4 pH = 6.4 pH @2", "Barn 2026-10-28 day P 0-20.32 cm [Mehlich-3] 118 ppm = 118 mg/kg @3",
 		"Barn 2026-10-28 day K 0-15.24 cm [Olsen] 310 ppm = 310 mg/kg @4", "Barn 2026-10-28 day P [] 12 ppm = 12 mg/kg @5",
-		"Hill 2026-10-28 day K 0-15.24 cm [Mehlich-3] 620 lb/acre = 344.4 mg/kg @6"}, told(res.Records.SoilTests)); d != "" {
+		"Hill 2026-10-28 day K 0-15.24 cm [Mehlich-3] 620 lb/acre = 310 mg/kg @6"}, told(res.Records.SoilTests)); d != "" {
 		t.Error(d)
 	}
 	if d := cmp.Diff([]string{
@@ -51,7 +51,7 @@ func TestProfile(t *testing.T) {
 		"soil_tests.csv:3: soil_tests: Barn 2026-10-28 P 118 ppm Mehlich-3, 0-8 in -> 118 mg/kg (unit, method from the profile of Lab A in book.toml)",
 		"soil_tests.csv:4: soil_tests: Barn 2026-10-28 K 310 ppm Olsen, 0-6 in -> 310 mg/kg (depth from the profile of Lab A in book.toml)",
 		"soil_tests.csv:5: soil_tests: Barn 2026-10-28 P 12 ppm -> 12 mg/kg",
-		"soil_tests.csv:6: soil_tests: Hill 2026-10-28 K 620 lb/acre Mehlich-3, 0-6 in -> 344.4 mg/kg (unit, method, depth from the profile of Lab A in book.toml)"},
+		"soil_tests.csv:6: soil_tests: Hill 2026-10-28 K 620 lb/acre Mehlich-3, 0-6 in -> 310 mg/kg (unit, method, depth from the profile of Lab A in book.toml)"},
 		linesOf(res.Understood)); d != "" {
 		t.Error(d)
 	}
@@ -65,11 +65,102 @@ func TestProfile(t *testing.T) {
 	}
 	if d := cmp.Diff([]string{
 		"x.csv:3: soil_tests: Barn 2026-10-28 pH 6.4 water 1:1, 0-6 in (date from cell B1; lab from m.toml; method, depth from the profile of Lab A in book.toml)",
-		"x.csv:3: soil_tests: Barn 2026-10-28 P 236 lb/acre Mehlich-3, 0-6 in -> 131.1 mg/kg (date from cell B1; lab from m.toml; method, depth from the profile of Lab A in book.toml)",
+		"x.csv:3: soil_tests: Barn 2026-10-28 P 236 lb/acre Mehlich-3, 0-6 in -> 118 mg/kg (date from cell B1; lab from m.toml; method, depth from the profile of Lab A in book.toml)",
 		"x.csv:3: soil_tests: Barn 2026-10-28 K 310 ppm Mehlich-3, 0-6 in -> 310 mg/kg (date from cell B1; lab from m.toml; method, depth from the profile of Lab A in book.toml)",
 		"x.csv:3: soil_tests: Barn 2026-10-28 Zn 1.5 ppm, 0-6 in -> 1.5 mg/kg (date from cell B1; lab from m.toml; unit from [rows.set] of m.toml; depth from the profile of Lab A in book.toml)"},
 		linesOf(res.Understood)); d != "" {
 		t.Error(d)
+	}
+}
+
+// A lab's profile may say what its lb/acre mean; the notes name the rule and
+// where it was said, or where it may be.
+func TestPoundsOfALab(t *testing.T) {
+	read := func(rows string) ([]string, []string, error) {
+		res, err := Read([]Source{{"soil_tests.csv", []byte("bed,date,lab,analyte,value,unit,method,depth (in)\n" + rows)}}, Options{Grower: "Ann", Today: today, Labs: map[string]dataset.Lab{
+			"Lab A": {Pounds: "by depth"}, "Lab B": {Pounds: "2 x ppm"}, "Lab C": {Depth: "0-6 in"}, "Lab D": {Pounds: "half"}}})
+		if err != nil {
+			return nil, nil, err
+		}
+		return told(res.Records.SoilTests), res.Notes, nil
+	}
+	got, notes, err := read("Barn,2026-10-28,Lab A,K,300,lb/acre,M3,0-6\nBarn,2026-10-28,lab b,K,300,lb/acre,M3,\nHill,2026-10-28,Lab B,K,300,lb/acre,M3,0-12\nHill,2026-10-28,Lab B,NO3-N,72,lb/acre,KCl,0-24\n" +
+		"Hill,2026-10-28,Lab C,K,300,lb/acre,M3,\nYard,2026-10-28,Lab C,K,300,kg/ha,M3,0-3\nYard,2026-10-28,,K,300,lb/acre,M3,0-8\nYard,2026-10-28,,NO3-N,72,lb/acre,KCl,0-24\n")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d := cmp.Diff([]string{
+		"Barn 2026-10-28 day K 0-15.24 cm [Mehlich-3] 300 lb/acre = 166.7 mg/kg @2", "Barn 2026-10-28 day K [Mehlich-3] 300 lb/acre = 150 mg/kg @3", "Hill 2026-10-28 day K 0-30.48 cm [Mehlich-3] 300 lb/acre = 150 mg/kg @4",
+		"Hill 2026-10-28 day NO3-N 0-60.96 cm [KCl extract] 72 lb/acre = 10 mg/kg @5", "Hill 2026-10-28 day K 0-15.24 cm [Mehlich-3] 300 lb/acre = 150 mg/kg @6",
+		"Yard 2026-10-28 day K 0-7.62 cm [Mehlich-3] 300 kg/ha = 297.4 mg/kg @7", "Yard 2026-10-28 day K 0-20.32 cm [Mehlich-3] 300 lb/acre = 150 mg/kg @8",
+		"Yard 2026-10-28 day NO3-N 0-60.96 cm [KCl extract] 72 lb/acre = 10 mg/kg @9"}, got); d != "" {
+		t.Error(d)
+	}
+	const layer, scaled = "stored in mg/kg by the plow-layer rule (2 lb/acre = 1 ppm whatever the exact depth)", "stored in mg/kg for their sampled depth by the laboratory convention (2,000,000 lb of soil in an acre to 6 2/3 in)"
+	if d := cmp.Diff([]string{
+		"depth filled from the profile of Lab C in book.toml: 1 value",
+		"values in lb/acre, " + scaled + ", as the profile of Lab A in book.toml says: 1",
+		"values in lb/acre, " + layer + ", as the profile of Lab B in book.toml says: 2",
+		"values in lb/acre, " + scaled + ", as nitrate or ammonium of another layer is: 2",
+		"values in lb/acre, " + layer + `; if the lab means it otherwise, its profile in book.toml says pounds = "by depth": 2`,
+		"values in kg/ha, " + scaled + `; if the lab means it otherwise, its profile in book.toml says pounds = "2 x ppm": 1`}, notes); d != "" {
+		t.Error(d)
+	}
+	for rows, want := range map[string]string{
+		"Barn,2026-10-28,Lab A,K,300,lb/acre,M3,\n":    "soil_tests.csv:2: column depth (in): K in lb/acre: expected the sampled depth beside it: fill in the column depth",
+		"Barn,2026-10-28,Lab D,K,300,lb/acre,M3,0-6\n": `book.toml: lab "Lab D": pounds: "half": expected "2 x ppm" or "by depth"`,
+	} {
+		if _, _, err := read(rows); fmt.Sprint(err) != want {
+			t.Errorf("got  %v\nwant %s", err, want)
+		}
+	}
+}
+
+// Milliequivalents of a litre are read where the method says of what: in a map,
+// in a sheet of our own and by a lab's profile. The figures are atomic masses.
+func TestPerLitre(t *testing.T) {
+	const top, columns = "format = 1\n[[rows]]\ntable = \"soil_tests\"\ncolumns = [\"Ca (meq/L)\", \"Mg, meq/liter\", \"K (me/L)\", \"Na meq Na/L\"]\n", "Bed,Ca (meq/L),\"Mg, meq/liter\",K (me/L),Na meq Na/L\nBarn,8,3,0.5,2\n"
+	opt := Options{Grower: "Ann", Today: today, Labs: map[string]dataset.Lab{
+		"Lab A": {Methods: map[string]string{"Ca": "saturated paste"}, Units: map[string]string{"Ca": "meq/L"}}}}
+	mapped := func(set string) (Result, error) {
+		o := opt
+		var err error
+		if o.Map, err = ParseMap("m.toml", []byte(top+"[rows.set]\nbed = {column = \"Bed\"}\ndate = \"2026-10-28\"\n"+set)); err != nil {
+			t.Fatal(err)
+		}
+		return Read([]Source{{"x.csv", []byte(columns)}}, o)
+	}
+	for _, method := range []string{"saturated paste", "water extract"} {
+		res, err := mapped("method = \"" + method + "\"\n")
+		if err != nil {
+			t.Errorf("%s: %v", method, err)
+			continue
+		}
+		if d := cmp.Diff([]string{
+			"Barn 2026-10-28 day Ca [" + method + "] 8 meq/L = 160.3 mg/L @2", "Barn 2026-10-28 day Mg [" + method + "] 3 meq/L = 36.46 mg/L @2",
+			"Barn 2026-10-28 day K [" + method + "] 0.5 meq/L = 19.55 mg/L @2", "Barn 2026-10-28 day Na [" + method + "] 2 meq/L = 45.98 mg/L @2"}, told(res.Records.SoilTests)); d != "" {
+			t.Errorf("%s: %s", method, d)
+		}
+	}
+	const want = "Ca in meq/L: meq/L is of a saturated paste or water extract: write the method"
+	if _, err := mapped(""); err == nil || !strings.Contains(err.Error(), want) {
+		t.Errorf("no method in the map: %v", err)
+	}
+	own := func(row string) (Result, error) {
+		return Read([]Source{{"soil_tests.csv", []byte("bed,date,lab,analyte,value,unit,method\nBarn,2026-10-28," + row + "\n")}}, opt)
+	}
+	for _, row := range []string{",Ca,8,meq/L,sat paste", ",Ca,8 meq/L,,saturated paste", "Lab A,Ca,8,,"} {
+		if res, err := own(row); err != nil || res.Records.SoilTests[0].Value < 160.3 || res.Records.SoilTests[0].Value > 160.4 || res.Records.SoilTests[0].Basis != "extract" {
+			t.Errorf("%s: %v", row, err)
+		}
+	}
+	for row, want := range map[string]string{
+		",Ca,8,meq/L,": "soil_tests.csv:2: column method: " + want, ",Ca,8 meq/L,,": "soil_tests.csv:2: column method: " + want,
+		",Ca,8,meq/L,M3": `soil_tests.csv:2: column unit: unit "meq/L": cannot measure Ca: expected one of ppm, mg/kg, lb/acre, kg/ha, mg/dm3, %, meq/100 g`,
+	} {
+		if _, err := own(row); fmt.Sprint(err) != want {
+			t.Errorf("%s:\ngot  %v\nwant %s", row, err, want)
+		}
 	}
 }
 

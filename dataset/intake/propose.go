@@ -2,6 +2,7 @@ package intake
 
 import (
 	"fmt"
+	"regexp"
 	"slices"
 	"strings"
 	"unicode"
@@ -244,7 +245,7 @@ func (p *probe) long() bool {
 func (p *probe) units(row []string) (n int) {
 	for i, c := range p.columns {
 		if c.measured && i < len(row) && row[i] != "" {
-			if h := unit.ParseHeading(shorten(row[i])); h.Unit.Text != "" && h.Analyte.Text == "" && len(h.Rest) == 0 {
+			if h := headingOf(shorten(row[i])); h.Unit.Text != "" && h.Analyte.Text == "" && len(h.Rest) == 0 {
 				n++
 			}
 		}
@@ -264,7 +265,7 @@ func understand(h string) probed {
 	if c.field, c.rank = roleOf(h); c.rank > 1 {
 		return c
 	}
-	c.of = unit.ParseHeading(h)
+	c.of = headingOf(h)
 	switch guess := slices.ContainsFunc(c.of.Open, func(q string) bool {
 		return strings.HasPrefix(q, "which of them") || strings.Contains(q, ": is it ")
 	}); {
@@ -274,6 +275,39 @@ func understand(h string) probed {
 		c.measured, c.field = true, ""
 	}
 	return c
+}
+
+var (
+	foreignPhrase = regexp.MustCompile(`(?i)mati[eè]re organique|materia org[aá]nica|organische substanz`)
+	foreignWord   = regexp.MustCompile(`\pL+`)
+)
+
+// english are words of German, French and Spanish headings, and what they say;
+// from memory.
+var english = map[string]string{
+	"tampon": "buffer", "puffer": "buffer", "eau": "water", "wasser": "water", "agua": "water", "wert": "value", "humus": "organic matter", "humusgehalt": "organic matter",
+	"phosphor": "phosphorus", "phosphore": "phosphorus", "fósforo": "phosphorus", "fosforo": "phosphorus", "kalium": "potassium", "potasio": "potassium", "kali": "potash",
+	"magnésium": "magnesium", "magnesio": "magnesium", "kalzium": "calcium", "calcio": "calcium", "bor": "boron", "bore": "boron", "boro": "boron", "zink": "zinc", "cinc": "zinc",
+	"kupfer": "copper", "cuivre": "copper", "cobre": "copper", "mangan": "manganese", "manganèse": "manganese", "manganeso": "manganese", "eisen": "iron", "fer": "iron", "hierro": "iron",
+	"schwefel": "sulfur", "soufre": "sulfur", "azufre": "sulfur",
+}
+
+// headingOf reads a heading as unit.ParseHeading does, and words of other
+// languages too. M.O. is organic matter in French, so it is asked about, not
+// taken for molybdenum.
+func headingOf(text string) unit.Heading {
+	h := unit.ParseHeading(foreignWord.ReplaceAllStringFunc(foreignPhrase.ReplaceAllString(text, "organic matter"), func(w string) string {
+		if said, ok := english[strings.ToLower(w)]; ok {
+			return said
+		}
+		return w
+	}))
+	h.Text = text
+	if h.Analyte.Text == "Mo" && !strings.EqualFold(h.Analyte.From, "molybdenum") && (h.Unit.Text == "%" || strings.Contains(h.Analyte.From, ".")) {
+		h.Analyte.Text, h.Form, h.Method = "", unit.Part{}, unit.Part{}
+		h.Open = []string{fmt.Sprintf("%s: organic matter or molybdenum?", h.Analyte.From)}
+	}
+	return h
 }
 
 // roleOf tells which field of soil_tests a heading names, and how surely. The
@@ -287,7 +321,9 @@ func roleOf(h string) (field string, rank int) {
 		}
 		return "", 0
 	}
-	if has := strings.Fields(w); slices.Contains(has, "depth") && len(has) < 5 {
+	if has := strings.Fields(w); slices.ContainsFunc(has, func(s string) bool {
+		return slices.Contains([]string{"depth", "tiefe", "profondeur", "profundidad"}, s)
+	}) && len(has) < 5 {
 		switch {
 		case slices.ContainsFunc(has, func(s string) bool {
 			return slices.Contains([]string{"top", "upper", "from", "start", "begin", "beginning"}, s)
@@ -305,17 +341,20 @@ func roleOf(h string) (field string, rank int) {
 	}{
 		{"bed", 9, []string{"bed", "bed name", "bed id", "bed no"}},
 		{"bed", 8, []string{"plot", "plot name", "plot id", "plot no", "field", "field name", "field id", "field no", "garden", "block", "patch", "client sample id", "client id", "client sample", "grower sample id"}},
-		{"bed", 7, []string{"sample id", "sample name", "sample description", "sample", "sample ident"}},
+		{"bed", 8, []string{"schlag", "feld", "beet", "parzelle", "champ", "parcelle", "parcela", "lote"}},
+		{"bed", 7, []string{"sample id", "sample name", "sample description", "sample", "sample ident", "sample identification", "probe", "probenbezeichnung", "echantillon", "échantillon", "muestra"}},
 		{"bed", 6, []string{"location", "description", "area", "zone", "place"}},
 		{"bed", 4, []string{"id", "name"}},
 		{"bed", 1, []string{"no"}},
 		{"site", 5, []string{"site", "site name", "farm", "farm name"}},
-		{"date", 9, []string{"date sampled", "sample date", "sampling date", "sampled", "sampled on", "date collected", "collected", "collection date", "date taken", "date of sampling"}},
-		{"date", 5, []string{"date"}},
+		{"date", 9, []string{"date sampled", "sample date", "sampling date", "sampled", "sampled on", "date collected", "collected", "collection date", "date taken", "date of sampling",
+			"probenahme", "probenahmedatum", "probe am", "date de prélèvement", "fecha de muestreo"}},
+		{"date", 5, []string{"date", "datum", "fecha"}},
 		{"received", 5, []string{"date received", "received", "date reported", "reported", "report date", "date analyzed", "date analysed", "analyzed", "analysed", "date tested", "tested", "date completed", "completed", "date printed"}},
 		{"lab", 9, []string{"lab", "lab name"}},
 		{"report", 9, []string{"report", "report no", "report id"}},
 		{"report", 6, []string{"lab no", "lab id", "lab sample id", "lab sample no", "order", "order no", "job", "job no", "submission", "work order", "accession", "batch", "batch no"}},
+		{"part", 9, []string{"plant part", "part", "part sampled", "sampled part", "tissue", "plant tissue", "leaf", "leaf part", "petiole"}},
 		{"sample", 5, []string{"sample no", "rep", "replicate", "subsample", "sub sample", "half", "sub plot"}},
 		{"cores", 9, []string{"cores", "no of cores", "no cores", "probes", "core count"}},
 		{"timing", 5, []string{"timing", "season"}},

@@ -108,17 +108,16 @@ lab = "?"
 func TestProposalsRead(t *testing.T) {
 	answers := map[string][]string{
 		"a.csv": nil,
-		"b.csv": {`"BARN-0-6in" = "?"`, `"BARN-0-6in" = "Barn"`, `"HILL-0-6in" = "?"`, `"HILL-0-6in" = "Hill"`, `method = ["?"]`, `method = ["Mehlich-3", "water 1:1"]`},
-		"c.csv": {`"ND ?"`, `"ND"`, `"U ?"`, `"U"`, `unit = ["?"]`, `unit = "ppm"`, `method = ["?"]`, `method = ["water 1:1", "DTPA"]`,
+		"b.csv": {`"BARN-0-6in" = "?"`, `"BARN-0-6in" = "Barn"`, `"HILL-0-6in" = "?"`, `"HILL-0-6in" = "Hill"`, `method = ["?", "?"]`, `method = ["water 1:1", "Mehlich-3"]`},
+		"c.csv": {`"ND ?"`, `"ND"`, `"U ?"`, `"U"`, `unit = ["?"]`, `unit = "ppm"`, `method = ["?", "?"]`, `method = ["water 1:1", "DTPA"]`,
 			`"P" = true`, `"P" = "P Mehlich-3"`, `"B" = true`, `"B" = "B hot water"`, `"Mo" = true`, `"Mo" = "Mo Mehlich-3"`},
 		"d.csv": {`depth = "?"`, `depth = "0-15 cm"`, `"?" #`, `"0-15 cm" #`, `method = ["?"]`, `method = "Mehlich-3"`, `"Phosphorus mg/kg" = "?`, `"Phosphorus mg/kg" = "P`, `"Potash mg/kg" = "?`, `"Potash mg/kg" = "K2O`},
-		"e.csv": {"method = [\"?\"] # of NO3-N: several may stand here; or take it out\n", "", `"Soil Reaction (1:1)" = "?"`, `"Soil Reaction (1:1)" = "pH 1:1"`, `= "? Mehlich-3"`, `= "P Mehlich-3"`},
-		"f.csv": {`bed = "?"`, `bed = {column = "Schlag"}`, `date = "?"`, `date = {column = "Probe am"}`, `depth = "?"`, `depth = {column = "Tiefe (cm)", unit = "cm"}`,
-			`format = 1`, "format = 1\ndates = \"DMY\"", `method = ["?"]`, `method = "CAL"`, `"P2O5 mg/100g" = true`, "\"P2O5 mg/100g\" = true\nHumus = \"OM % LOI\""},
+		"e.csv": {"method = [\"?\"] # of NO3-N; or take it out\n", "", `"Soil Reaction (1:1)" = "?"`, `"Soil Reaction (1:1)" = "pH 1:1"`, `= "? Mehlich-3"`, `= "P Mehlich-3"`},
+		"f.csv": {`unit = ["?"]`, `unit = "%"`, `method = ["?", "?"]`, `method = ["CAL", "LOI"]`},
 		"i.csv": {`depth = "?"`, `depth = "0-8 in"`},
 		"j.csv": nil,
-		"k.csv": {`date = "?"`, `date = "autumn 2026"`, `unit = "?"`, `unit = "in"`, `"Zn"}`, `"Zn DTPA"}`, `is = "Zn"`, `is = "Zn DTPA"`, `method = ["?"]`, `method = ["KCl extract"]`},
-		"l.csv": {`depth = "?"`, `depth = "0-6 in"`, `unit = ["?"]`, `unit = "ppm"`, `method = ["?"]`, `method = "DTPA"`, `"? 0-6 in"`, `"NO3-N lb/acre KCl"`, `"? 6-24 in"`, `"NO3-N lb/acre KCl 6-24 in"`, `"Boron" = true`, `"Boron" = "B hot water"`},
+		"k.csv": {`date = "?"`, `date = "autumn 2026"`, `unit = "?"`, `unit = "in"`, `"Zn"}`, `"Zn DTPA"}`, `is = "Zn"`, `is = "Zn DTPA"`, `method = ["?", "?"]`, `method = ["KCl extract"]`},
+		"l.csv": {`depth = "?"`, `depth = "0-6 in"`, `unit = ["?"]`, `unit = "ppm"`, `method = ["?", "?", "?"]`, `method = "DTPA"`, `"? 0-6 in"`, `"NO3-N lb/acre KCl"`, `"? 6-24 in"`, `"NO3-N lb/acre KCl 6-24 in"`, `"Boron" = true`, `"Boron" = "B hot water"`},
 	}
 	for _, l := range layouts() {
 		pairs, ok := answers[l.file]
@@ -229,7 +228,7 @@ func TestProposalSkips(t *testing.T) {
 	if !strings.Contains(p.Map, `skip = [{column = "Analysis", is = ["Rating"]}, {column = "Analysis Unit", is = ["Mean"]}] # ratings, no samples`) {
 		t.Error(p.Map)
 	}
-	m, err := ParseMap("m.toml", []byte(strings.NewReplacer(`lab = "?"`, `lab = "L"`, `date = "?"`, `date = "2026-10-28"`, `depth = "?"`, `depth = "0-6 in"`, `method = ["?"]`, `method = "M3"`).Replace(p.Map)))
+	m, err := ParseMap("m.toml", []byte(strings.NewReplacer(`lab = "?"`, `lab = "L"`, `date = "?"`, `date = "2026-10-28"`, `depth = "?"`, `depth = "0-6 in"`, `method = ["?", "?"]`, `method = "M3"`).Replace(p.Map)))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -290,6 +289,29 @@ func TestProposalSigns(t *testing.T) {
 		{"depths in figures", "x.csv", "Bed,Layer,Depth,pH,K ppm\nA,0-6,0-6 in,6,1\n", Options{}, []string{`depth = {column = "Depth"}`}},
 		{"names with quotes", "x.csv", "\"My \"\"bed\"\"\",Date,\"P, \\M3 ppm\",K ppm M3\nA,2026-10-28,6,1\n", Options{}, []string{`bed = "?" # perhaps {column = 'My "bed"'}: A`, `'P, \M3 ppm' = true`}},
 		{"a short name", "x.csv", "No,Date,pH,K ppm\nA,2026-10-28,6,1\n", Options{}, []string{`bed = "?" # perhaps {column = "No"}: A`}},
+		{"leaves", "x.csv", "Sample,Date,Plant Part,N %,P %,K %,Zn ppm,Nitrate ppm\nBarn,2026-07-15,youngest leaf,4.8,0.45,3.9,42,900\n", Options{},
+			[]string{`table = "leaf_tests"`, `part = {column = "Plant Part"}`, `"N %" = true`, `"P %" = true`, `"K %" = true`, `"Zn ppm" = true`, `"Nitrate ppm" = "NO3-N ppm"`}},
+		{"leaves, as a line above says", "x.csv", "Tissue analysis\nSample,Date,N %,P %,K %\nBarn,2026-07-15,4.8,0.45,3.9\n", Options{}, []string{`table = "leaf_tests"`, `"K %" = true`}},
+		{"leaves that nobody calls so", "x.csv", "Sample,Date,N %,P %,K %,Zn ppm\nBarn,2026-07-15,4.8,0.45,3.9,42\n", Options{},
+			[]string{`table = "soil_tests"`, `"N %" = "? %" # N: nitrate-N, ammonium-N or total N?`, `"P %" = "P % ?" # 0.45 P %: no soil test gives so much: what was measured?`, `"K %" = "K sat % ?" # share of the exchange sites, or K in a dry leaf?`}},
+		{"a soil's own", "x.csv", "Leaf tissue and soil\nSample,Date,pH,P M3 ppm,K %\nBarn,2026-07-15,6,3.9,4\n", Options{}, []string{`table = "soil_tests"`, `"K %" = true`}},
+		{"values of no soil", "x.csv", "Sample,Date,pH,Mo M3 ppm,P M3 ppm\nBarn,2026-07-15,6,510,45000\nHill,2026-07-15,6,0.1,1\n", Options{}, []string{`"Mo M3 ppm" = "Mo ppm Mehlich-3 ?" # 510 Mo ppm: no soil test gives so much: what was measured?`,
+			`"P M3 ppm" = "P ppm Mehlich-3 ?" # 45000 P ppm: no soil test gives so much: what was measured?`}},
+		{"French", "x.csv", "Échantillon;Date;pH eau;pH tampon;M.O. %;Phosphore M3 kg/ha;Bore M3 ppm\nGrange;2026-10-28;6,4;6,9;5,1;139;0,5\n", Options{},
+			[]string{`bed = {column = "Échantillon"}`, `"pH eau" = true`, `"pH tampon" = true`, `"M.O. %" = "? %" # M.O: organic matter or molybdenum?`, `"Phosphore M3 kg/ha" = "? kg/ha Mehlich-3" # P or P2O5?`, `"Bore M3 ppm" = true`}},
+		{"German", "x.csv", "Probe;Datum;Tiefe;pH-Wert (CaCl2);Kali K2O mg/100g (CAL);Humusgehalt % LOI\nHof;28.10.2026;0-30 cm;6,4;18,5;3,1\n", Options{},
+			[]string{`bed = {column = "Probe"}`, `date = {column = "Datum"}`, `depth = {column = "Tiefe"}`, `"pH-Wert (CaCl2)" = true`, `"Kali K2O mg/100g (CAL)" = true`, `"Humusgehalt % LOI" = true`}},
+		{"Spanish", "x.csv", "Muestra;Fecha;pH agua;Materia orgánica % LOI;Potasio M3 ppm\nHuerta;2026-10-28;6,4;3,1;210\n", Options{},
+			[]string{`bed = {column = "Muestra"}`, `date = {column = "Fecha"}`, `"pH agua" = true`, `"Materia orgánica % LOI" = true`, `"Potasio M3 ppm" = true`}},
+		{"gaps of both", "x.csv", "Bed,Date,pH,K ppm\nA,2026-10-28,6,1\n,,6,2\n", Options{}, []string{`bed = {column = "Bed", down = true}`, `date = {column = "Date", down = true}`}},
+		{"gaps of the day alone", "x.csv", "Bed,Date,pH,K ppm\nA,2026-10-28,6,1\nB,,6,2\n", Options{}, []string{`date = {column = "Date"}`}},
+		{"received above", "x.csv", "Date Received:,10/30/2026,,\nBed,pH,K ppm\nA,6,1\n", Options{}, []string{`date = "?" # perhaps {after = "Date Received:"}: 10/30/2026, not the day of sampling`, `dates = "MDY" # as 10/30/2026 shows`}},
+		{"pounds of N beside ppm", "x.csv", "Bed,Date,pH,NO3-N ppm,NO3-N lbs N/A\nA,2026-10-28,6,1,22\n", Options{}, []string{`# column "NO3-N lbs N/A": "lbs N/A" reads as pounds of N per acre, not as "not available"`}},
+		{"a method that is not known", "x.csv", "Bed,Date,pH,Colwell P mg/kg,K ppm\nA,2026-10-28,6,85,1\n", Options{}, []string{`"Colwell P mg/kg" = "P mg/kg ?" # Colwell: not understood (a method? then "other: Colwell")`,
+			`method = ["?", "?"] # of pH; of K; or take it out`}},
+		{"groups of methods", "x.csv", "Bed,Date,pH,OM %,P ppm,K ppm,B ppm,NO3-N ppm\nA,2026-10-28,6,5,85,1,1,1\n", Options{},
+			[]string{`method = ["?", "?", "?", "?"] # of pH; of OM; of P, K, B; of NO3-N: one for each group; where they differ, on the column: "K ppm Olsen"; or take it out`}},
+		{"advice on an area", "x.csv", "Bed,Date,pH 1:1,K M3 ppm,Lime Rec lb/1000 sq ft,N needed lb/1000\nA,2026-10-28,6,1,65,3\n", Options{}, []string{`"Lime Rec lb/1000 sq ft" = "Lime lb/1000 sq ft"`, `"N needed lb/1000" = "N ?" # its unit, as lb/1000 sq ft; or take the line out`}},
 		{"a number for a name", "x.csv", "No,Date,pH,K ppm\n1,2026-10-28,6,1\n", Options{Beds: []string{"1"}}, []string{`bed = {column = "No"}`}},
 	} {
 		x.opt.Today = today
@@ -302,6 +324,9 @@ func TestProposalSigns(t *testing.T) {
 			if !slices.Contains(lines, w) {
 				t.Errorf("%s: no line\n%s\nin\n%s", x.name, w, p.Map)
 			}
+		}
+		if n := asks(t, p.Map); n != p.Open {
+			t.Errorf("%s: %d questions, said %d\n%s", x.name, n, p.Open, p.Map)
 		}
 	}
 }

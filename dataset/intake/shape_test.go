@@ -99,9 +99,9 @@ pH = true
 "K lb/acre" = "K lb/acre Mehlich-3"`,
 			want: []string{
 				"Barn 2026-10-28 day pH 0-15.24 cm [water 1:1] 6.4 pH = 6.4 pH @7", "Barn 2026-10-28 day P 0-15.24 cm [Mehlich-3] 118 ppm = 118 mg/kg @7",
-				"Barn 2026-10-28 day K 0-15.24 cm [Mehlich-3] 620 lb/acre = 344.4 mg/kg @7",
+				"Barn 2026-10-28 day K 0-15.24 cm [Mehlich-3] 620 lb/acre = 310 mg/kg @7",
 				"Hill 2026-10-28 day pH 0-15.24 cm [water 1:1] 5.9 pH = 5.9 pH @8", "Hill 2026-10-28 day P 0-15.24 cm [Mehlich-3] 12 ppm = 12 mg/kg @8",
-				"Hill 2026-10-28 day K 0-15.24 cm [Mehlich-3] 380 lb/acre = 211.1 mg/kg @8"},
+				"Hill 2026-10-28 day K 0-15.24 cm [Mehlich-3] 380 lb/acre = 190 mg/kg @8"},
 			notes: []string{"b.csv: columns that m.toml does not read: Rating", `b.csv: read as far as line 9, where "Comments" stands`}},
 
 		{name: "ratings and limits in the cells", file: "c.csv",
@@ -121,7 +121,7 @@ method = ["water 1:1", "DTPA", "Mehlich-3"]
 "Soil pH" = "pH"
 P = "P Mehlich-3"
 B = "B hot water"
-Zn = "Zn"
+Zn = "Zn DTPA"
 Mo = "Mo Mehlich-3"`,
 			want: []string{
 				"Barn 2026-10-28 day pH [water 1:1] 6.4 pH = 6.4 pH @2", "Barn 2026-10-28 day P [Mehlich-3] 118 ppm = 118 mg/kg @2",
@@ -244,9 +244,9 @@ date = {name_of = "file", match = '\d{4}-\d\d-\d\d'}
 "Advice Lime words" = "lime"`,
 			want: []string{
 				"Barn 2026-10-28 day P 0-15.24 cm [Mehlich-3] 118 ppm = 118 mg/kg @3", "Barn 2026-10-28 day K 0-15.24 cm [Mehlich-3] 310 ppm = 310 mg/kg @3",
-				"Barn 2026-10-28 day NO3-N 0-15.24 cm [] 14 lb/acre = 7.778 mg/kg @3",
+				"Barn 2026-10-28 day NO3-N 0-15.24 cm [] 14 lb/acre = 7 mg/kg @3",
 				"Hill 2026-10-28 day P 0-15.24 cm [Mehlich-3] 12 ppm = 12 mg/kg @5", "Hill 2026-10-28 day K 0-15.24 cm [Mehlich-3] 190 ppm = 190 mg/kg @5",
-				"Hill 2026-10-28 day NO3-N 0-15.24 cm [] 9 lb/acre = 5 mg/kg @5"},
+				"Hill 2026-10-28 day NO3-N 0-15.24 cm [] 9 lb/acre = 4.5 mg/kg @5"},
 			advice: []string{"Barn lime 0 ton/acre ", "Barn P2O5 0 lb/1000 sq ft ", "Barn lime - none needed", "Hill lime 1.5 ton/acre ", "Hill P2O5 2.3 lb/1000 sq ft ", "Hill lime - apply in two halves"},
 			notes: []string{`soil 2026-10-28.csv: column "Nitrate lbs N/A": "lbs N/A" reads as pounds of N per acre, not as "not available"`,
 				"soil 2026-10-28.csv: 1 row passed over, as m.toml says under skip"}},
@@ -324,7 +324,7 @@ method = ["DTPA"]`,
 				"Barn 2026-10-28 day pH 0-15.24 cm [water 1:1] 6.4 pH = 6.4 pH @2", "Barn 2026-10-28 day buffer pH 0-15.24 cm [Woodruff] 6.8 pH = 6.8 pH @2",
 				"Barn 2026-10-28 day OM 0-15.24 cm [LOI] 4.6 % = 4.6 % @2", "Barn 2026-10-28 day CEC 0-15.24 cm [] 14.2 meq/100 g = 14.2 cmolc/kg @2",
 				"Barn 2026-10-28 day K sat 0-15.24 cm [] 5.6 % = 5.6 % @2", "Barn 2026-10-28 day Mg sat 0-15.24 cm [] 16 % = 16 % @2", "Barn 2026-10-28 day Ca sat 0-15.24 cm [] 70 % = 70 % @2",
-				"Barn 2026-10-28 day NO3-N 0-15.24 cm [KCl extract] 14 lb/acre = 7.778 mg/kg @2", "Barn 2026-10-28 day NO3-N 15.24-60.96 cm [KCl extract] 30 lb/acre = 5.556 mg/kg @2",
+				"Barn 2026-10-28 day NO3-N 0-15.24 cm [KCl extract] 14 lb/acre = 7 mg/kg @2", "Barn 2026-10-28 day NO3-N 15.24-60.96 cm [KCl extract] 30 lb/acre = 5.556 mg/kg @2",
 				"Barn 2026-10-28 day P 0-15.24 cm [Olsen] 22 ppm = 22 mg/kg @2", "Barn 2026-10-28 day Zn 0-15.24 cm [DTPA] 1.8 ppm = 1.8 mg/kg @2",
 				"Barn 2026-10-28 day Fe 0-15.24 cm [DTPA] 38 ppm = 38 mg/kg @2", "Barn 2026-10-28 day B 0-15.24 cm [hot water] 0.7 ppm = 0.7 mg/kg @2"}},
 	}
@@ -428,7 +428,7 @@ method = ["Mehlich-3", "water 1:1", "LOI"]
 	want := []string{
 		"Barn 2026-10-28 day pH 0-15.24 cm [water 1:1] 6.4 pH = 6.4 pH @7", "Barn 2026-10-28 day OM 0-15.24 cm [LOI] 4.6 % = 4.6 % @7",
 		"Barn 2026-10-28 day P 0-15.24 cm [Mehlich-3] 118 ppm = 118 mg/kg @7", "Barn 2026-10-28 day K 0-15.24 cm [Mehlich-3] 310 ppm = 310 mg/kg @7",
-		"Barn 2026-10-28 day NO3-N 0-15.24 cm [KCl extract] 14 lb/acre = 7.778 mg/kg @7", "Barn 2026-10-28 day S 0-15.24 cm [Mehlich-3] 11 ppm SO4-S = 11 mg/kg @7",
+		"Barn 2026-10-28 day NO3-N 0-15.24 cm [KCl extract] 14 lb/acre = 7 mg/kg @7", "Barn 2026-10-28 day S 0-15.24 cm [Mehlich-3] 11 ppm SO4-S = 11 mg/kg @7",
 		"Barn 2026-10-28 day B 0-15.24 cm [hot water] <0.2 ppm = 0.2 mg/kg @7",
 		"Hill 2026-10-28 day pH 0-15.24 cm [water 1:1] 5.9 pH = 5.9 pH @8", "Hill 2026-10-28 day P 0-15.24 cm [Mehlich-3] <3 ppm = 3 mg/kg @8",
 		"Hill 2026-10-28 day K 0-15.24 cm [Mehlich-3] 1190 ppm = 1190 mg/kg @8", "Hill 2026-10-28 day S 0-15.24 cm [Mehlich-3] 9 ppm SO4-S = 9 mg/kg @8",

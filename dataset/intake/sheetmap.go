@@ -44,7 +44,7 @@ type block struct {
 	set            []setting
 	measured       []measurement
 	names          map[string]measurement // by what the sheet calls an analyte, folded; nil: it calls it as we do
-	units, methods []string               // for measured columns that say none: the first that fits
+	units, methods []string               // for measured columns that say none: each for those it fits
 	line           int
 }
 
@@ -390,6 +390,9 @@ func (p *mapParser) choice(m map[string]any, key, expected string, words ...stri
 		return ""
 	}
 	s := p.text("", m, key)
+	if !p.answered(key, s, expected) {
+		return ""
+	}
 	for _, w := range words {
 		if i := strings.LastIndexByte(w, '='); w[:i] == fold(s) {
 			return w[i+1:]
@@ -484,9 +487,13 @@ func (p *mapParser) origins(key string, v any, f field) (out []origin) {
 			list = append(list, m)
 		}
 	}
-	for _, x := range list {
+	for i, x := range list {
 		if s, ok := scalar(x); ok {
-			p.answered(key, s, f.expects())
+			expects := f.expects()
+			if len(list) > 1 { // equal faults are told once
+				expects += fmt.Sprintf(" (%d of %d)", i+1, len(list))
+			}
+			p.answered(key, s, expects)
 			out = append(out, origin{value: s, line: p.line(key)})
 			continue
 		}
@@ -607,16 +614,16 @@ func (p *mapParser) measurement(key string, m map[string]any, t *table) measurem
 			return a
 		}
 	}
-	p.sound(key, a.meaning, t)
+	p.sound(key, a.column, a.meaning, t)
 	return a
 }
 
 // sound refuses a meaning that no column of the table can have.
-func (p *mapParser) sound(key string, m meaning, t *table) {
+func (p *mapParser) sound(key, column string, m meaning, t *table) {
 	if what, _ := t.measures(); what == "" {
 		p.fail(key, "measured columns in "+t.sheet, "soil_tests, water_tests, leaf_tests, materials or advice", "set its fields under [rows.set]")
 	} else if err := m.check(t); err != nil {
-		p.fail(key, err.Error(), "", "")
+		p.fail(key, fmt.Sprintf("column %q: %s", column, err), "", "")
 	}
 }
 
@@ -664,17 +671,25 @@ func (p *mapParser) columns(key string, v any, t *table) (out []measurement) {
 	return out
 }
 
+var nth = regexp.MustCompile(`\s*#\d+$`) // of equal headings
+
 // compact reads one column, as shown in the map, and what it means.
 func (p *mapParser) compact(key, shown, column, text string, t *table) measurement {
 	a := measurement{column: strings.TrimSpace(column), compact: true, line: p.line(key)}
+	if text == column { // the heading says it all
+		text = nth.ReplaceAllString(strings.TrimSpace(text), "")
+		if t.name == "advice" {
+			text = adviceWords(text)
+		}
+	}
 	if what, _ := t.measures(); what == "" {
-		p.sound(key, a.meaning, t)
+		p.sound(key, a.column, a.meaning, t)
 	} else if p.answeredIn(key, shown, text, "analyte, unit and method, as "+t.example()) {
 		var ask string
 		if a.meaning, ask = readMeaning(t, text); ask != "" {
 			p.fail(key, strconv.Quote(shown)+": "+ask, "", "")
-		} else {
-			p.sound(key, a.meaning, t)
+		} else if err := a.meaning.check(t); err != nil {
+			p.fail(key, strconv.Quote(shown)+": "+err.Error(), "", "")
 		}
 	}
 	return a
@@ -722,6 +737,11 @@ func (p *mapParser) defaults(key string, b *block, t *table) {
 		return out
 	}
 	b.units, b.methods = take("unit"), take("method")
+	for _, s := range b.methods {
+		if _, own := cutOwn(s); own != "" {
+			p.fail(key+".set.method", strconv.Quote(s)+" belongs to no column by itself", "a method known by name", fmt.Sprintf(`write a lab's own on its column, as "K ppm" = "K ppm %s"`, own))
+		}
+	}
 	if b.names != nil {
 		return // what the rows will name is not known yet
 	}
@@ -731,21 +751,22 @@ func (p *mapParser) defaults(key string, b *block, t *table) {
 		fits  func(meaning, string) error
 	}{{"unit", b.units, func(m meaning, s string) error { return m.unitFits(t, s) }}, {"method", b.methods, func(m meaning, s string) error { return m.methodFits(s) }}} {
 		for _, s := range x.list {
-			if s == "?" { // told already
+			if _, own := cutOwn(s); s == "?" || own != "" { // told already
 				continue
 			}
 			var why error
+			column := ""
 			fits := slices.ContainsFunc(b.measured, func(a measurement) bool {
 				err := x.fits(a.meaning, s)
 				if err != nil && a.name != "" {
-					why = err
+					why, column = err, a.column
 				}
 				return err == nil
 			})
 			if !fits && why != nil && !slices.ContainsFunc(unit.Analytes(), func(a unit.Analyte) bool { // that a lab has, though not this sheet
 				return t.name == "soil_tests" && x.fits(meaning{name: a.ID, form: a.ID}, s) == nil
 			}) {
-				p.fail(key+".set."+x.field, "fits no column: "+why.Error(), "", "")
+				p.fail(key+".set."+x.field, fmt.Sprintf("%q fits no column; of column %q: %s", s, column, why), "", "")
 			}
 		}
 	}

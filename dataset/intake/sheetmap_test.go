@@ -109,11 +109,11 @@ func TestMapMessages(t *testing.T) {
 		{"analyte in tillage", head + "tool = \"hoe\"\n[[rows.analyte]]\ncolumn = \"p\"\nanalyte = \"P\"\n",
 			"m.toml:8: key rows.analyte: measured columns in tillage: expected soil_tests, water_tests, leaf_tests, materials or advice: set its fields under [rows.set]"},
 		{"unknown analyte", "format = 1\n[[rows]]\ntable = \"soil_tests\"\n[rows.set]\nbed = \"A\"\ndate = \"2026-04-01\"\n[[rows.analyte]]\ncolumn = \"p\"\nanalyte = \"phosforus\"\nunit = \"ppm\"\n",
-			`m.toml:7: key rows.analyte: analyte "phosforus": not known: did you mean phosphorus?`},
+			`m.toml:7: key rows.analyte: column "p": analyte "phosforus": not known: did you mean phosphorus?`},
 		{"unknown method", "format = 1\n[[rows]]\ntable = \"soil_tests\"\n[rows.set]\nbed = \"A\"\ndate = \"2026-04-01\"\n[[rows.analyte]]\ncolumn = \"p\"\nanalyte = \"P\"\nmethod = \"Olson\"\n",
-			`m.toml:7: key rows.analyte: method "Olson": not known for P: did you mean Olsen?; a lab's own procedure is written "other: NAME"`},
+			`m.toml:7: key rows.analyte: column "p": method "Olson": not known for P: did you mean Olsen?; a lab's own procedure is written "other: NAME"`},
 		{"bad unit", "format = 1\n[[rows]]\ntable = \"soil_tests\"\n[rows.set]\nbed = \"A\"\ndate = \"2026-04-01\"\n[[rows.analyte]]\ncolumn = \"p\"\nanalyte = \"P\"\nunit = \"dS/m\"\n",
-			`m.toml:7: key rows.analyte: unit "dS/m": cannot measure P: expected one of ppm, mg/kg, lb/acre, kg/ha, mg/dm3, %`},
+			`m.toml:7: key rows.analyte: column "p": unit "dS/m": cannot measure P: expected one of ppm, mg/kg, lb/acre, kg/ha, mg/dm3, %`},
 		{"dates", "format = 1\ndates = \"MYD\"\n" + strings.TrimPrefix(head, "format = 1\n") + "tool = \"hoe\"\n", `m.toml:2: key dates: "MYD": expected YMD, DMY or MDY`},
 		{"no rows", "format = 1\n", "m.toml: key rows: missing: expected one or more [[rows]] blocks"},
 	} {
@@ -220,7 +220,36 @@ m.toml:4: key rows.columns: "P rating": a rating: expected the name of what was 
 m.toml:4: key rows.columns: "P ppm M3 foo": foo: not understood: write analyte, unit and method, as "P ppm Mehlich-3" or "P ppm no method"
 m.toml:4: key rows.columns: "lbs N/A": N: nitrate-N, ammonium-N or total N?: write analyte, unit and method, as "P ppm Mehlich-3" or "P ppm no method"`},
 		{"a method that fits nothing", top + "columns = [\"P ppm\"]\n" + set + "method = \"Olson\"\n", "",
-			`m.toml:9: key rows.set.method: fits no column: method "Olson": not known for P: did you mean Olsen?; a lab's own procedure is written "other: NAME"`},
+			`m.toml:9: key rows.set.method: "Olson" fits no column; of column "P ppm": method "Olson": not known for P: did you mean Olsen?; a lab's own procedure is written "other: NAME"`},
+		{"several methods for one column", top + "columns = [\"K ppm\", \"B ppm\", \"pH\"]\n" + set + "method = [\"Mehlich-3\", \"water 1:1\", \"ammonium acetate\", \"hot water\", \"CaCl2\"]\n", "Bed,K ppm,B ppm,pH\nBarn,1,1,6\n",
+			`m.toml:4: column "K ppm": several methods under [rows.set] measure K: Mehlich-3, ammonium acetate: write its own on the column, as "K ppm" = "K ppm ammonium acetate"
+m.toml:4: column "pH": several methods under [rows.set] measure pH: water 1:1, CaCl2: write its own on the column, as "pH" = "pH CaCl2"`},
+		{"several methods for one block", top + set + "method = [\"Olsen\", \"CAL\"]\n[[rows.analyte]]\ncolumn = \"P\"\nanalyte = \"P\"\nunit = \"ppm\"\n", "Bed,P\nBarn,1\n",
+			`m.toml:9: column "P": several methods under [rows.set] measure P: Olsen, CAL: write its own in its block, as method = "CAL"`},
+		{"several methods for one name", top + set + "analyte = {column = \"T\"}\nvalue = {column = \"V\"}\nmethod = [\"Olsen\", \"Mehlich-3\"]\n[rows.names]\n\"Soil K\" = \"K ppm\"\n", "Bed,T,V\nBarn,Soil K,1\nHill,Soil K,2\n",
+			`x.csv:2: column T: "Soil K": several methods under [rows.set] measure K: Olsen, Mehlich-3: write its own on the column, as "Soil K" = "K ppm Mehlich-3", under [rows.names] in m.toml`},
+		{"a lab's own method for all", top + "columns = [\"K ppm\", \"P ppm\"]\n" + set + "method = [\"Olsen\", \"other: ammonium nitrate\"]\n", "",
+			`m.toml:9: key rows.set.method: "other: ammonium nitrate" belongs to no column by itself: expected a method known by name: write a lab's own on its column, as "K ppm" = "K ppm other: ammonium nitrate"`},
+		{"a method in the heading that nobody knows", top + set + "method = \"Olsen\"\n[rows.columns]\n\"Colwell P mg/kg\" = \"P mg/kg\"\n\"Riverbend K ppm\" = \"K ppm\"\n", "Bed,Colwell P mg/kg,Riverbend K ppm\nBarn,1,2\n",
+			`m.toml:10: column "Colwell P mg/kg": "Colwell" is not understood, and the map names no method: if Colwell is the method, write "Colwell P mg/kg" = "P mg/kg other: Colwell"; else write its method there, or "no method"
+m.toml:11: column "Riverbend K ppm": "Riverbend" is not understood, and the map names no method: if Riverbend is the method, write "Riverbend K ppm" = "K ppm other: Riverbend"; else write its method there, or "no method"`},
+		{"another method in the map", top + set + "[rows.columns]\n\"Colwell P mg/kg\" = \"P mg/kg Olsen\"\n", "Bed,Colwell P mg/kg\nBarn,1\n",
+			`m.toml:9: column "Colwell P mg/kg": method Olsen in the map, Colwell in the heading: if Colwell is the method, write "Colwell P mg/kg" = "P mg/kg other: Colwell"; else write its method there, or "no method"`},
+		{"such a method among names", top + set + "analyte = {column = \"T\"}\nvalue = {column = \"V\"}\nmethod = \"Olsen\"\n[rows.names]\n\"Colwell P\" = \"P ppm\"\n", "Bed,T,V\nBarn,Colwell P,1\n",
+			`x.csv:2: column T: "Colwell P": "Colwell" is not understood, and the map names no method: if Colwell is the method, write "Colwell P" = "P ppm other: Colwell"; else write its method there, or "no method", on line 12 of m.toml`},
+		{"such a method, true", top + set + "method = \"Olsen\"\n[rows.columns]\n\"Colwell P mg/kg\" = true\n", "",
+			`m.toml:10: key rows.columns.Colwell P mg/kg: "Colwell P mg/kg": Colwell: not understood: write analyte, unit and method, as "P ppm Mehlich-3" or "P ppm no method"; if Colwell is the method, as "P mg/kg other: Colwell"`},
+		{"two methods in a meaning", top + "columns = [\"P = P ppm Olsen other: Colwell\"]\n" + set, "",
+			`m.toml:4: key rows.columns: "P = P ppm Olsen other: Colwell": two methods, Olsen and other: Colwell: expected one`},
+		{"a method that is not the analyte's", top + set + "method = \"Olsen\"\n[[rows.analyte]]\ncolumn = \"a\"\nanalyte = \"pH\"\nmethod = \"wather\"\n", "",
+			`m.toml:9: key rows.analyte: column "a": method "wather": not known for pH: did you mean water?; a lab's own procedure is written "other: NAME"`},
+		{"matière organique", top + "columns = [\"M.O. %\"]\n" + set, "",
+			`m.toml:4: key rows.columns: "M.O. %": M.O: organic matter or molybdenum?: write analyte, unit and method, as "P ppm Mehlich-3" or "P ppm no method"`},
+		{"advice on two areas", "format = 1\n[[rows]]\ntable = \"advice\"\ncolumns = [\"Lime lb/1000 sq ft sq ft\", \"Lime ft\", \"Lime per 1000 ft\", \"Lime tons/ha\", \"lb/acre\"]\n" + strings.Replace(set, "depth = \"0-6 in\"\n", "", 1), "",
+			`m.toml:4: key rows.columns: "Lime lb/1000 sq ft sq ft": its unit is not understood: expected what is advised and one unit, as "lime ton/acre"
+m.toml:4: key rows.columns: "Lime per 1000 ft": its unit is not understood: expected what is advised and one unit, as "lime ton/acre"
+m.toml:4: key rows.columns: "Lime tons/ha": its unit is not understood: expected what is advised and one unit, as "lime ton/acre"
+m.toml:4: key rows.columns: "lb/acre": its unit is not understood: expected what is advised and one unit, as "lime ton/acre"`},
 		{"equal headings", top + "columns = [\"P ppm\"]\n" + set, "Bed,P ppm,P ppm\nBarn,1,2\n",
 			`x.csv:1: column P ppm: named twice: expected one column of this name: rename one of them, or name them by order in m.toml, as "P ppm #2"`},
 		{"two rows of headings", top + "columns = [\"P ppm\"]\n" + set, "Bed,P,K\n,ppm,ppm\nBarn,1,2\n",
@@ -263,6 +292,72 @@ m.toml:12: key rows.set.tool: "4B": expected a cell such as B4`},
 				t.Errorf("got:\n%v\nwant:\n%s", err, x.want)
 			}
 		})
+	}
+}
+
+// Each method stands for the columns it can measure; a lab's own stands on its
+// column, and of equal headings each says it all.
+func TestMethodsOfColumns(t *testing.T) {
+	const text = `format = 1
+[[rows]]
+table = "soil_tests"
+[rows.set]
+bed = {column = "Bed"}
+date = "20261028"
+method = ["water 1:1", "LOI", "Mehlich-3", "hot water", "KCl extract", "calcium phosphate"]
+[rows.columns]
+pH = true
+"OM %" = true
+"Humus %" = "OM % Walkley-Black"
+"B ppm" = true
+"Zn ppm" = true
+"NO3-N ppm" = true
+"S ppm" = true
+"Colwell P mg/kg" = "P mg/kg other: Colwell"
+"K ppm #1" = "K ppm ammonium acetate"
+"K ppm #2" = true
+"Riverbend Mg ppm" = "Mg ppm no method"
+`
+	m, err := ParseMap("m.toml", []byte(text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	res, err := Read([]Source{{"x.csv", []byte("Bed,pH,OM %,Humus %,B ppm,Zn ppm,NO3-N ppm,S ppm,Colwell P mg/kg,K ppm,K ppm,Riverbend Mg ppm\nBarn,6,5,5,1,2,3,4,85,210,190,99\n")}}, Options{Map: m, Grower: "Ann", Today: today})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var got []string
+	for _, s := range res.Records.SoilTests {
+		got = append(got, fmt.Sprintf("%s %g %s", s.Analyte, s.ReportedValue, s.Method))
+	}
+	if d := cmp.Diff([]string{"pH 6 water 1:1", "OM 5 LOI", "OM 5 Walkley-Black", "B 1 hot water", "Zn 2 Mehlich-3", "NO3-N 3 KCl extract", "S 4 calcium phosphate",
+		"P 85 other: Colwell", "K 210 ammonium acetate", "K 190 Mehlich-3", "Mg 99 "}, got); d != "" {
+		t.Error(d)
+	}
+}
+
+// A heading of advice says its unit.
+func TestAdviceHeadings(t *testing.T) {
+	for _, x := range []struct{ heading, item, unit string }{
+		{"Lime Rec lb/1000 sq ft", "Lime", "lb/1000 sq ft"}, {"Lime Rec (lbs/1000ft2)", "Lime", "lb/1000 sq ft"}, {"Lime, lb/1,000 sq. ft.", "Lime", "lb/1000 sq ft"},
+		{"Gypsum pounds per 1000 sq ft", "Gypsum", "lb/1000 sq ft"}, {"N lb/M", "N", "lb/1000 sq ft"}, {"Lime Requirement (tons/acre)", "Lime", "ton/acre"},
+		{"Recommended lime T/A", "lime", "ton/acre"}, {"Nitrogen Rec. (lbs N/acre)", "Nitrogen", "lb/acre"}, {"P (lb P2O5/acre)", "P2O5", "lb/acre"},
+		{"K2O to apply kg/ha", "K2O", "kg/ha"}, {"Lime t/ha", "Lime", "t/ha"}, {"Kalk kg/m\u00b2", "Kalk", "kg/m2"},
+		{"Compost yd3/1000 sq ft", "Compost", "cu yd/1000 sq ft"}, {"Compost rec. cu. yds per 1,000 sq ft", "Compost", "cu yd/1000 sq ft"},
+		{"Gypsum lb", "Gypsum", "lb"}, {"Sulfur for beds lb/100 sq ft", "Sulfur beds", "lb/100 sq ft"}, {"lime ft", "lime", "ft"},
+	} {
+		m, err := ParseMap("m.toml", []byte("format = 1\n[[rows]]\ntable = \"advice\"\n[rows.set]\nbed = {column = \"Bed\"}\ndate = \"2026-10-28\"\n[rows.columns]\n"+tomlText(x.heading)+" = true\n"))
+		if err != nil {
+			t.Errorf("%s: %v", x.heading, err)
+			continue
+		}
+		if got := m.blocks[0].measured[0].meaning; got.name != x.item || got.unit != x.unit {
+			t.Errorf("%s: %q in %q", x.heading, got.name, got.unit)
+		}
+		res, err := Read([]Source{{"x.csv", []byte("Bed;" + x.heading + "\nBarn;65\n")}}, Options{Map: m, Grower: "Ann", Today: today})
+		if err != nil || len(res.Records.Advice) != 1 || res.Records.Advice[0].Item != x.item || res.Records.Advice[0].Unit != x.unit {
+			t.Errorf("%s: %v, %+v", x.heading, err, res.Records.Advice)
+		}
 	}
 }
 

@@ -236,6 +236,8 @@ func (r *row) soilTest() {
 	}
 	t.Method = r.method(a.Analyte)
 	in := unit.SoilReading{Analyte: a.Analyte, Form: a.form, Method: t.Method, Value: v}
+	var by string
+	in.Pounds, by = r.poundsRule(t.Lab)
 	if t.DepthTo != nil {
 		in.DepthFrom, in.DepthTo = *t.DepthFrom, *t.DepthTo
 	}
@@ -292,8 +294,19 @@ func (r *row) soilTest() {
 	if t.Basis == "extract" {
 		r.tally("values in mg/L of an extract, a scale of its own: never turned into an amount of the soil")
 	}
-	if t.Conversion != "" {
-		r.tally("values in ", t.ReportedUnit, ", stored in mg/kg for their sampled depth by the laboratory convention (2,000,000 lb of soil in an acre to 6 2/3 in)")
+	if out.Pounds != "" {
+		how, other := "by the plow-layer rule (2 lb/acre = 1 ppm whatever the exact depth)", unit.ByDepth
+		if out.Pounds == unit.ByDepth {
+			how, other = "for their sampled depth by the laboratory convention (2,000,000 lb of soil in an acre to 6 2/3 in)", unit.TwicePPM
+		}
+		switch {
+		case out.Pounds == in.Pounds:
+			r.tally("values in ", t.ReportedUnit, ", stored in mg/kg ", how, ", as the profile of ", by, " in ", bookFile, " says")
+		case in.Pounds == "" && !(out.Pounds == unit.ByDepth && (a.ID == "NO3-N" || a.ID == "NH4-N")):
+			r.tally("values in ", t.ReportedUnit, ", stored in mg/kg ", how, `; if the lab means it otherwise, its profile in `, bookFile, ` says pounds = "`, other, `"`)
+		default: // whatever the profile says
+			r.tally("values in ", t.ReportedUnit, ", stored in mg/kg ", how, ", as nitrate or ammonium of another layer is")
+		}
 	}
 	r.rec.SoilTests = append(r.rec.SoilTests, t)
 }
