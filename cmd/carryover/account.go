@@ -21,11 +21,12 @@ func newAccount() *cobra.Command {
 	var nutrients []string
 	cmd := &cobra.Command{
 		Use:   "account",
-		Short: "Show what each season gave a bed and took from it, nutrient by nutrient",
-		Long: `account lists the sources and uses of each nutrient in each bed and season: bags,
-compost, water, what organic matter released; fruit, vines. Every figure has its
-90 % range and where it comes from. Nitrogen has sources and uses and no end: too
-much of it moves unseen. What winter's water washes down is not in it yet.
+		Short: "Show what each season gave a bed and took from it",
+		Long: `account lists the sources and uses of each nutrient in each bed and season:
+bags, compost, water, what organic matter released; fruit, vines. Every figure
+has its 90 % range and where it comes from. Nitrogen has sources and uses and no
+end: too much of it moves unseen. What winter's water washes down is not in it
+yet.
 
 One season unless told otherwise: the last with a harvest. --season chooses it,
 and looks at nothing later.`,
