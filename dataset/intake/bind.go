@@ -231,14 +231,40 @@ func (h *heads) given(o *origin) (text, from string) {
 }
 
 // section reports whether a line between the rows names anew what stands above
-// the headings, and takes it for the rows below.
+// the headings, and takes it for the rows below. A sample may well be called
+// "Lab copy" where the map looks behind "Lab": only the label itself, or the
+// label and a colon, begins a section, and a line of figures never does.
 func (b *boundMap) section(cells []string, line int) (any bool) {
+	if figures(cells) > 1 {
+		return false
+	}
 	for _, o := range b.after {
-		if text, col := behind(cells, o.after, true); text != "" {
+		if text, col := behind(cells, o.after, true); text != "" && labels(cells, o.after) {
 			o.given, o.from, any = b.m.read(text), fmt.Sprintf("cell %s%d", columnName(col), line), true
 		}
 	}
 	return any
+}
+
+// figures counts the cells that hold a plain number.
+func figures(cells []string) (n int) {
+	for _, c := range cells {
+		if _, _, err := unit.ParseNumber(c); err == nil {
+			n++
+		}
+	}
+	return n
+}
+
+// labels reports whether the first filled cell is the text, or the text and a
+// colon with what stands behind it.
+func labels(cells []string, text string) bool {
+	i := slices.IndexFunc(cells, func(c string) bool { return c != "" })
+	if i < 0 || len(cells[i]) < len(text) {
+		return false
+	}
+	rest := strings.TrimSpace(cells[i][len(text):])
+	return rest == "" || rest[0] == ':' || strings.HasSuffix(strings.TrimSpace(text), ":")
 }
 
 // carry keeps what stands in columns whose empty cells take it from above.

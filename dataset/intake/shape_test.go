@@ -633,3 +633,22 @@ func TestBriefNotes(t *testing.T) {
 		}
 	}
 }
+
+// A sample whose name begins as a label does is a sample.
+func TestSampleNamedAsALabel(t *testing.T) {
+	m, err := ParseMap("m.toml", []byte("format = 1\n[[rows]]\ntable = \"soil_tests\"\ncolumns = [\"P ppm\"]\n[rows.set]\nbed = {column = \"Bed\"}\nlab = {after = \"Lab\"}\ndate = \"2026-10-28\"\ndepth = \"0-6 in\"\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	res, err := Read([]Source{{"x.csv", []byte("Lab: Heron,\nBed,P ppm\nNorth,118\nLab copy,64\nLabrador,30\nLab: Sedge,\nSouth,22\n")}}, Options{Map: m, Grower: "Ann", Today: today})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var got []string
+	for _, s := range res.Records.SoilTests {
+		got = append(got, fmt.Sprintf("%s %g %s", s.Bed, s.Value, s.Lab))
+	}
+	if want := "North 118 Heron, Lab copy 64 Heron, Labrador 30 Heron, South 22 Sedge"; strings.Join(got, ", ") != want {
+		t.Errorf("got  %s\nwant %s", strings.Join(got, ", "), want)
+	}
+}
