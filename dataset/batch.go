@@ -264,7 +264,15 @@ func (b *Book) admit(names []string, live *Records, batch Batch) (own, fresh *Re
 				conflicts.Conflicts = append(conflicts.Conflicts, Conflict{t.name(), t.say(fresh, i), *t.source(fresh, i), *t.source(rec, j), clash(t.differs(fresh, i, rec, j))})
 			}
 		})
-		m.edits(func(batch int32) bool { return b.continued(names, batch, t.name()) })
+		continued := map[int32]bool{} // each manifest is read once
+		m.edits(func(batch int32) bool {
+			again, told := continued[batch]
+			if !told {
+				again = b.continued(names, batch, t.name())
+				continued[batch] = again
+			}
+			return again
+		})
 		made = append(made, m.corrections()...)
 
 		changed.Total += len(m.pairs)

@@ -553,10 +553,10 @@ func (m *matcher) corrections() (list []Correction) {
 				m.fate[m.taken[j]] = isNew
 			case m.taken[j] < 0:
 				m.taken[j], m.pairs = int32(p.in), append(m.pairs, pair{p.in, j})
-				m.lost = slices.DeleteFunc(m.lost, func(k int) bool { return k == j })
 			}
 		}
 	}
+	m.lost = slices.DeleteFunc(m.lost, func(j int) bool { return m.taken[j] >= 0 })
 	seen := map[Correction]bool{}
 	return slices.DeleteFunc(list, func(c Correction) bool {
 		c.Source = Source{}

@@ -421,3 +421,12 @@ func FuzzEntry(f *testing.F) {
 		}
 	})
 }
+
+// Many words between two figures are refused at once, whatever they are.
+func TestEntryOfManyWords(t *testing.T) {
+	words := append([]string{"Barn", "2026-10-28", "pH", "6.4"}, strings.Fields(strings.Repeat("water over the bed ", 50))...)
+	_, err := ParseEntry("soil_tests", append(words, "P", "118ppm"), map[string]string{"lab": "Lab A"}, Options{Today: today, Beds: []string{"Barn"}})
+	if err == nil || !strings.Contains(err.Error(), "between two figures") || len(err.Error()) > 400 {
+		t.Errorf("%v", err)
+	}
+}

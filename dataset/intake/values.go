@@ -63,6 +63,9 @@ func (e *Entry) AddValues(words, order []string) error {
 		return entryFault("value", strconv.Quote(strings.Join(words, " ")), "an analyte and its figure, as P 118ppm", "")
 	}
 	name := words[:at[0]]
+	if len(name) > maxBehind {
+		return entryFault("value", strconv.Quote(shorten(strings.Join(name, " "))), "an analyte before its figure", "")
+	}
 	var values []Value
 	for k, i := range at {
 		end := len(words)
@@ -70,6 +73,9 @@ func (e *Entry) AddValues(words, order []string) error {
 			end = at[k+1]
 		}
 		behind := words[i+1 : end]
+		if len(behind) > maxBehind {
+			return entryFault("value", strconv.Quote(shorten(strings.Join(behind, " "))), "an analyte, unit and method between two figures", "put a note in quotes: --note \"...\"")
+		}
 		var v Value
 		if order != nil {
 			if k >= len(order) {
@@ -131,6 +137,10 @@ func valueWords(words []string) (out []string) {
 	}
 	return out
 }
+
+// maxBehind is how many words may stand behind a figure; no analyte with its unit
+// and method takes so many.
+const maxBehind = 16
 
 // valueName reads an analyte, with "as" and its form or with its method behind
 // it: "P (Mehlich-3)", "nitrate as NO3". What it cannot read is the name.

@@ -154,10 +154,16 @@ var (
 	division = regexp.MustCompile(`^(\d+)[/\x{2044}](\d+)(/\d+)?`)
 )
 
+// maxWritten is the longest text that may be an amount, in bytes.
+const maxWritten = 200
+
 // read parts a text at its figures. A digit within a unit (ft2, 1000 sq ft after
 // lb/) is no figure. Two figures of a range become one part.
 func read(text string, n []Numbers) (written, error) {
 	w := written{text: text}
+	if len(text) > maxWritten {
+		return w, refuse("value", "%q and more: expected an amount such as 40 lb, not a text of %d bytes", strings.ToValidUTF8(text[:40], ""), len(text))
+	}
 	num := Numbers{}
 	if len(n) > 0 {
 		num = n[0]

@@ -3,6 +3,7 @@ package unit
 import (
 	"errors"
 	"math"
+	"strings"
 	"testing"
 )
 
@@ -249,4 +250,12 @@ func FuzzWritten(f *testing.F) {
 			}
 		}
 	})
+}
+
+// A text that goes on and on is refused at once.
+func TestLongTextIsNoAmount(t *testing.T) {
+	_, err := ParseAmount(strings.Repeat("40 lb per ", 10000))
+	if About(err) != "value" || len(err.Error()) > 200 {
+		t.Errorf("%.300v", err)
+	}
 }
