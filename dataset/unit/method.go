@@ -26,7 +26,7 @@ func Methods() []Method {
 		{ID: "ammonium acetate", Alias: []string{"NH4OAc", "AA", "ammonium acetate pH 7", "exchangeable", "neutral ammonium acetate"}},
 		{ID: "Lancaster", Alias: []string{"Mississippi"}},
 		{ID: "CAL", Alias: []string{"calcium acetate lactate"}},
-		{ID: "DTPA"},
+		{ID: "DTPA", For: []string{"Zn", "Mn", "Fe", "Cu", "Pb"}},
 		{ID: "hot water", Alias: []string{"hot-water", "hot water extract"}, For: []string{"B"}},
 		{ID: "calcium phosphate", Alias: []string{"Ca(H2PO4)2", "MCP", "monocalcium phosphate"}, For: []string{"S"}},
 		{ID: "KCl extract", Alias: []string{"KCl", "1 M KCl", "2 M KCl"}, For: []string{"NO3-N", "NH4-N", "Al", "acidity"}},
