@@ -88,6 +88,9 @@ func guardChunk(data []byte, c thriftValue, rows int64) error {
 			if at != dict || at >= first {
 				return errors.New("a dictionary is not where the footer has it")
 			}
+			if e := h.get(7).get(2).num; e != 0 { // else its values are taken for counts of others
+				return fmt.Errorf("a dictionary in encoding %d, not plain", e)
+			}
 		case 3: // data, version 2
 			v := h.get(8)
 			if seen == 0 && v.get(1).num > 0 && at != first {
